@@ -1,0 +1,182 @@
+"""The rated points become a curve over every flow, then a table for the kernel.
+
+     Δp │      peak
+        │   ⌒‾‾‾⌒⌒          given points: a spline with continuous curvature
+     ╲  │⌣        ╲
+      ╲ │          ╲        left of the points: a cubic to shut-off (assumed)
+       ╲│           ╲       reverse flow: the cubic continued, then a rising parabola (assumed)
+    ────┼────────────╲── Q  right of the points: a falling parabola (assumed)
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import CubicSpline, PchipInterpolator, PPoly
+from scipy.optimize import brentq
+
+from simfan.kernel.layout import Fans
+from simfan.plant.fan import Fan
+
+N_CELLS = 256
+SHUTOFF_SHARE = 0.90
+"""Assumed pressure at shut-off over that of the first point. From memory: backward-curved and
+airfoil wheels show .80 to .98 of their peak."""
+REVERSE_SPAN = 0.5
+"""The cubic runs this far into reverse flow, of the peak's flow; a parabola takes over."""
+
+Curve = Callable[[np.ndarray | float, int], np.ndarray]
+"""Value (second argument 0) or derivative of that order against flow, like scipy's PPoly."""
+
+
+@dataclass(frozen=True)
+class RatedCurve:
+    """The whole curve at rated speed and density. Flow [m³/s]."""
+
+    pressure: PPoly
+    """[Pa]"""
+    torque: PPoly
+    """[N m]"""
+    stall_flow: float | None
+    stall_basis: str
+    last_flow: float
+    """Of the given points."""
+    assumed: tuple[str, ...]
+
+
+def rated_curve(fan: Fan) -> RatedCurve:
+    """The curve through the maker's points and, in plain words, what was assumed beyond them."""
+    flow = np.array(fan.flow)
+    pressure = np.array(fan.static_pressure or _static(fan))
+    torque = np.array(fan.shaft_power) / fan.rated.speed
+    spline, notes = _interpolate(flow, pressure, "pressure")
+    shaft, more = _interpolate(flow, torque, "power")
+    notes += more
+    if flow[0] > 0.0:
+        spline, words = _to_shutoff(spline, fan.shutoff_pressure)
+        shaft, _ = _to_shutoff(shaft, None)
+        notes.append(words)
+    peak = _peak(spline, flow[-1])
+    stall, basis = (peak, "peak of the curve") if fan.stall_flow is None else (
+        fan.stall_flow, "the maker's stall point")
+    notes.append("fan, reverse flow: pressure continues the cubic of the stalled side, then a "
+                 "rising parabola; not from the maker, not validated")
+    notes.append(f"fan, beyond {flow[-1]:.4g} m3/s: falling parabolas of pressure and torque; "
+                 "not from the maker, not validated")
+    if fan.stall_flow is None and peak is not None:
+        notes.append("fan.stall_flow not given: the peak of the curve stands for the stall line; "
+                     "left of it is a warning, not proof of stall")
+    width = REVERSE_SPAN * (peak or 0.5 * flow[-1])
+    return RatedCurve(
+        pressure=_reversed(spline, _reverse_pressure(spline, peak), width),
+        torque=_reversed(shaft, _reverse_torque(shaft, flow[-1]), width),
+        stall_flow=stall, stall_basis=basis, last_flow=float(flow[-1]), assumed=tuple(notes))
+
+
+def _static(fan: Fan) -> np.ndarray:
+    """Static from total pressure: p_s = p_t − ½ρ(Q/A)²."""
+    assert fan.total_pressure is not None and fan.outlet_area is not None
+    velocity = np.array(fan.flow) / fan.outlet_area
+    return np.array(fan.total_pressure) - 0.5 * fan.rated.density * velocity**2
+
+
+def _interpolate(flow: np.ndarray, value: np.ndarray, what: str) -> tuple[PPoly, list[str]]:
+    """A cubic spline; where it turns more often than the points do, PCHIP and a word of it."""
+    spline = CubicSpline(flow, value)
+    fine = spline(np.linspace(flow[0], flow[-1], 2001), 1)
+    turns = np.count_nonzero(np.diff(np.sign(fine[fine != 0.0])))
+    steps = np.diff(value)
+    if turns <= np.count_nonzero(np.diff(np.sign(steps[steps != 0.0]))):
+        return PPoly(spline.c, spline.x), []
+    shape_kept = PchipInterpolator(flow, value)
+    return PPoly(shape_kept.c, shape_kept.x), [
+        f"fan, {what}: a smooth spline would swing between the points, so a shape-keeping curve "
+        "is used; its slope near the peak, and so the critical volume, may be a third off"]
+
+
+def _to_shutoff(curve: PPoly, given: float | None) -> tuple[PPoly, str]:
+    """A cubic from zero flow, level there, to the first point."""
+    q, value, slope = curve.x[0], float(curve(curve.x[0])), float(curve(curve.x[0], 1))
+    shutoff = SHUTOFF_SHARE * value if given is None else given
+    rise = value - shutoff
+    cubic = [(slope * q - 2.0 * rise) / q**3, (3.0 * rise - slope * q) / q**2, 0.0, shutoff]
+    source = "assumed" if given is None else "fan.shutoff_pressure"
+    return (PPoly(np.column_stack([cubic, curve.c]), np.concatenate([[0.0], curve.x])),
+            f"fan, stalled side below {q:.4g} m3/s: a cubic to {shutoff:.4g} Pa at shut-off "
+            f"({source}); ask the maker for points there")
+
+
+def _peak(curve: PPoly, last: float) -> float | None:
+    """Flow of the highest pressure; None where the curve only falls."""
+    grid = np.linspace(0.0, last, 2001)
+    k = int(np.argmax(curve(grid)))
+    if k == 0:
+        return None
+    return float(brentq(lambda q: curve(q, 1), grid[k - 1], grid[min(k + 1, 2000)]))
+
+
+def _reverse_pressure(curve: PPoly, peak: float | None) -> list[float]:
+    """Cubic in q left of zero flow, highest power first.
+
+    Value and slope of the curve at shut-off; curvature and third derivative of the cubic
+    f₀ + H(1 + 3z/2 − z³/2), z = 2q/q_peak − 1 (Moore & Greitzer 1985), H half the rise to the peak.
+    """
+    f0, slope = float(curve(0.0)), float(curve(0.0, 1))
+    if peak is None:
+        return [0.0, f0 / curve.x[-1] ** 2, slope, f0]
+    H = 0.5 * (float(curve(peak)) - f0)
+    return [-4.0 * H / peak**3, 6.0 * H / peak**2, slope, f0]
+
+
+def _reverse_torque(curve: PPoly, last: float) -> list[float]:
+    """Torque rises with the square of the reverse flow, by shut-off torque at the last flow."""
+    g0 = float(curve(0.0))
+    return [0.0, g0 / last**2, float(curve(0.0, 1)), g0]
+
+
+def _reversed(curve: PPoly, cubic: list[float], width: float) -> PPoly:
+    """The curve with one more piece, left of zero flow."""
+    a, b, c, d = cubic
+    at_left = [a, b - 3 * a * width, c - 2 * b * width + 3 * a * width**2,
+               d - c * width + b * width**2 - a * width**3]
+    return PPoly(np.column_stack([at_left, curve.c]), np.concatenate([[-width], curve.x]))
+
+
+def tabulate(pressure: Curve, torque: Curve, low: float, high: float, density: float,
+             stall: float | None, lag: float = 0.0) -> Fans:
+    """One fan's table: cubics on equal cells that keep value and slope, parabolas at the ends."""
+    q = np.linspace(low, high, N_CELLS + 1)
+    cells = np.hstack([_hermite(curve, q) for curve in (pressure, torque)])
+    scale = [float(np.max(np.abs(curve(q, 0)))) / high**2 for curve in (pressure, torque)]
+    reverse = [_parabola(curve, low, floor * k) for curve, floor, k in
+               zip((pressure, torque), scale, (0.25, 0.1), strict=True)]
+    runout = [_parabola(curve, high, -floor * k) for curve, floor, k in
+              zip((pressure, torque), scale, (0.25, 0.1), strict=True)]
+    return Fans(cells=cells[None], low=np.array([low]), per_cell=np.array([N_CELLS / (high - low)]),
+                reverse=np.array([np.concatenate(reverse)]),
+                runout=np.array([np.concatenate(runout)]),
+                stall=np.array([np.nan if stall is None else stall]),
+                density=np.array([density]), lag=np.array([lag]))
+
+
+def _hermite(curve: Curve, q: np.ndarray) -> np.ndarray:
+    """(n_cells, 4) cubics in t = 0..1 across each cell."""
+    value, slope = np.asarray(curve(q, 0)), np.asarray(curve(q, 1)) * (q[1] - q[0])
+    rise = np.diff(value)
+    return np.column_stack([value[:-1], slope[:-1], 3.0 * rise - 2.0 * slope[:-1] - slope[1:],
+                            slope[:-1] + slope[1:] - 2.0 * rise])
+
+
+def _parabola(curve: Curve, q: float, least: float) -> np.ndarray:
+    """a + b·q + c·q² that leaves the curve with its value, slope and, bent at least so far,
+    its curvature."""
+    value, slope = float(curve(q, 0)), float(curve(q, 1))
+    c = 0.5 * float(curve(q, 2))
+    c = max(c, least) if least > 0.0 else min(c, least)
+    return np.array([value - slope * q + c * q * q, slope - 2.0 * c * q, c])
+
+
+def fan_table(fan: Fan, curve: RatedCurve) -> Fans:
+    """The kernel's table of this fan."""
+    return tabulate(curve.pressure, curve.torque, float(curve.pressure.x[0]), curve.last_flow,
+                    fan.rated.density, curve.stall_flow, fan.pressure_lag)

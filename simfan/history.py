@@ -1,0 +1,168 @@
+"""What happened in a run: time, named traces, an ordered log. Knows nothing of how it was made."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from simfan.signals import SIGNALS
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One line of a run's log."""
+
+    at_s: float
+    what: str
+    """In plain words, such as "setpoint 45 → 36 m3/s"."""
+
+
+@dataclass(frozen=True)
+class SetpointChange:
+    """A change of the setpoint, step or ramp, as the timeline made it. SI."""
+
+    at_s: float
+    until_s: float
+    """Start of the next change of any kind, or the end of the run: the window to judge."""
+    start: float
+    end: float
+    over_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class FanMap:
+    """The wheel's curve at rated speed and density, and the system curve at the run's start. SI."""
+
+    flow: tuple[float, ...]
+    pressure: tuple[float, ...]
+    system_flow: tuple[float, ...]
+    system_pressure: tuple[float, ...]
+    stall_flow: float | None
+    """At rated speed; None where the curve has no peak."""
+    stall_basis: str
+    """"the maker's stall point" or "peak of the curve"."""
+    density: float | None = None
+    """Of the rated curve, so that a page can draw the curve at the density of the run."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a judge must know of a run beside its traces. SI."""
+
+    title: str
+    strategy: str
+    method: str
+    holds: str
+    duration_s: float
+    record_s: float
+    rated_speed: float
+    max_safe_speed_ratio: float
+    motor_rating: float
+    price_per_kwh: float
+    currency: str
+    fan_map: FanMap
+    changes: tuple[SetpointChange, ...]
+    events_at_s: tuple[float, ...]
+    """Instants of every event of the timeline, setpoint or not."""
+    tuning: Mapping[str, float | str]
+    sequence: Mapping[str, tuple[tuple[float, float], ...]]
+    """Element → (controller output, element demand) breakpoints, 0 to 1."""
+    assumed: tuple[str, ...]
+    """Every default and assumption that went into the run, in plain words."""
+    findings: tuple[str, ...] = ()
+    """What the strategy cannot do, such as a setpoint out of its reach."""
+    natural_period_s: float | None = None
+    """Longest in which the plant's air swings by itself, 2π/ω_H with ω_H = c·√(A/(VL));
+    None where it is not known."""
+
+
+@dataclass(frozen=True)
+class Audit:
+    """The run's account of its own arithmetic."""
+
+    step_s: float
+    steps: int
+    fastest_time_constant_s: float
+    mass_balance_residual: float
+    """|stored − (in − out)| over what passed, worst node [1]."""
+    stiff_steps: int
+    """Steps in which a closing element's inertance was raised to keep the step stable."""
+    half_step_difference: float | None = None
+    """Largest difference of any recorded trace against half the step, of its range; on request."""
+    stopped: str | None = None
+    """Why the run stopped on its numbers: state, time; None for a complete run."""
+
+
+@dataclass(frozen=True)
+class History:
+    """A run. `traces[name]` has shape (n_samples, n_items); names and units in `signals`."""
+
+    time: Array
+    traces: Mapping[str, Array]
+    items: Mapping[str, tuple[str, ...]]
+    """For each "loop", "element", "fan", "branch", "node": the names of the columns."""
+    log: tuple[Happening, ...]
+    facts: Facts
+    audit: Audit
+
+    def trace(self, name: str, item: str | int = 0) -> Array:
+        """One column of a trace, by the item's name or number. KeyError names what there is."""
+        if name not in self.traces:
+            raise KeyError(f"no trace {name!r}; there are {', '.join(self.traces)}")
+        columns = self.items[SIGNALS[name].per]
+        if isinstance(item, str) and item not in columns:
+            raise KeyError(f"{name!r} has no item {item!r}; there are {', '.join(columns)}")
+        return self.traces[name][:, columns.index(item) if isinstance(item, str) else item]
+
+    def save(self, path: Path) -> None:
+        """Write all of it as one `.npz` file."""
+        words = {
+            "items": {k: list(v) for k, v in self.items.items()},
+            "log": [asdict(h) for h in self.log],
+            "facts": asdict(self.facts),
+            "audit": asdict(self.audit),
+        }
+        arrays = {f"trace_{k}": v for k, v in self.traces.items()}
+        np.savez_compressed(path, time=self.time, words=np.array(json.dumps(words)), **arrays)  # type: ignore[arg-type]
+
+    def columns(self) -> list[tuple[str, Array]]:
+        """(heading with unit, values) of every trace, for a table in a text file."""
+        rows = [("time [s]", self.time)]
+        for name, values in self.traces.items():
+            signal = SIGNALS[name]
+            for i, item in enumerate(self.items[signal.per]):
+                rows.append((f"{name} of {item} [{signal.unit}]", values[:, i]))
+        return rows
+
+    def save_csv(self, path: Path) -> None:
+        """Write the traces as comma-separated text, one heading line with units."""
+        headings, values = zip(*self.columns(), strict=True)
+        head = ",".join(f'"{h}"' for h in headings)
+        np.savetxt(path, np.column_stack(values), delimiter=",", header=head, comments="", fmt="%.9g")
+
+
+def load(path: Path) -> History:
+    """Read what `History.save` wrote."""
+    with np.load(path) as file:
+        words = json.loads(str(file["words"]))
+        traces = {k.removeprefix("trace_"): file[k] for k in file.files if k.startswith("trace_")}
+        time = file["time"]
+    facts = words["facts"]
+    facts["fan_map"] = FanMap(**{k: tuple(v) if isinstance(v, list) else v
+                                 for k, v in facts["fan_map"].items()})
+    facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
+    facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
+    for key in ("events_at_s", "assumed", "findings"):
+        facts[key] = tuple(facts[key])
+    return History(
+        time=time,
+        traces=traces,
+        items={k: tuple(v) for k, v in words["items"].items()},
+        log=tuple(Happening(**h) for h in words["log"]),
+        facts=Facts(**facts),
+        audit=Audit(**words["audit"]),
+    )

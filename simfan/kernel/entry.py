@@ -1,0 +1,57 @@
+"""Doors for callers outside the kernel: one evaluation of the equations, no time."""
+
+import math
+
+from simfan.kernel import advance, devices, network, table
+from simfan.kernel.layout import compiled, offsets
+
+
+@compiled
+def begins(plant):
+    """Where each kind of integrated state begins."""
+    return offsets(plant)
+
+
+@compiled
+def stand(plant, cond, position, coef, probe):
+    """Coefficients for elements that stand still, boundaries set."""
+    advance.bound(plant, cond, probe)
+    network.form(plant, cond, position, position, coef, 0.0)
+
+
+@compiled
+def slopes(plant, coef, cond, x, d, probe):
+    """d = dx/dt at the coefficients; the probe is filled."""
+    network.slopes(plant, coef, cond, offsets(plant), x, d, probe)
+
+
+@compiled
+def held(plant, probe, loop):
+    """True value of what a loop holds, at the last evaluation."""
+    return network.true_value(plant, probe, loop)
+
+
+@compiled
+def demand(plant, actuator, output):
+    """Where the sequence table puts an element."""
+    act = plant.actuators
+    return table.line(act.output[actuator], act.demand[actuator], output)
+
+
+@compiled
+def slopes_between_scans(t, x, plant, schedule, state, d, coef, probe, position):
+    """dx/dt at a time t [s] after the scan the state stands at, actuators moved exactly.
+
+    The flat entry for another integrator: the same equations with nothing held over a step. Valid
+    until the next scan, for actuators without dead time. `position` is working memory.
+    """
+    cond = advance.conditions(schedule, state.count[0] // plant.scan_steps)
+    act = plant.actuators
+    for a in range(position.size):
+        decay = math.exp(-t / act.lag[a]) if act.lag[a] > 0.0 else 0.0
+        position[a] = devices.move(state.position[a], state.demand[a], act.rate_up[a],
+                                   act.rate_down[a], act.lag[a], decay, t)
+    off = offsets(plant)
+    advance.bound(plant, cond, probe)
+    network.form(plant, cond, position, x[off.flow:off.speed], coef, 0.0)
+    network.slopes(plant, coef, cond, off, x, d, probe)

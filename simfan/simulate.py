@@ -1,0 +1,178 @@
+"""One run: settle, then advance from one instant to the next until the end."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from simfan.assemble import Assembled, assemble
+from simfan.assemble.case import schedule
+from simfan.assemble.control import controller, span
+from simfan.history import Audit, Facts, FanMap, Happening, History
+from simfan.kernel import advance, entry, layout
+from simfan.kernel.layout import CULPRIT, DONE, STIFF, TICK, Plant, Schedule, State, Traces
+from simfan.plant.case import Case
+from simfan.steady.balance import Rest, hold, starting_state
+from simfan.steady.pace import Pace, pace
+from simfan.timeline import Played, play
+
+Progress = Callable[[str, float], None]
+SEGMENTS = 40
+"""The run stops this often to tell how far it is."""
+
+
+def prepare(case: Case, name: str, step: float | None = None) -> tuple[Assembled, Pace]:
+    """The strategy assembled at the step and record interval it will run at."""
+    scan = case.control.scan
+    first = assemble(case, name, scan / 12.0, scan)
+    values = sorted({case.run.starts_at, *(e.setpoint for e in case.timeline if e.setpoint)})
+    going = pace(first, scan, [values[0], values[-1]], step or case.run.step, case.run.record)
+    return assemble(case, name, going.step, going.record), going
+
+
+def simulate(case: Case, name: str, progress: Progress | None = None,
+             step: float | None = None) -> History:
+    """Run one strategy through the case's timeline. `step` [s] overrides the inner step."""
+    assembled, going = prepare(case, name, step)
+    played = play(case)
+    plan = schedule(assembled, case, played.setpoint, played.process_resistance,
+                    played.fixed_pressure)
+    start = hold(assembled, case.run.starts_at)
+    state = starting_state(assembled, start, case.run.starts_at)
+    before = layout.copy(state)
+    traces = layout.traces(assembled.plant)
+    code = _through(assembled.plant, plan, state, traces,
+                    lambda share: progress(name, share) if progress else None)
+    return _history(case, name, assembled, going, played, start, before, state, traces, code)
+
+
+def _through(plant: Plant, plan: Schedule, state: State, traces: Traces,
+             progress: Callable[[float], None]) -> int:
+    """Segment by segment to the end, or to where the numbers break."""
+    for until in np.linspace(0, plant.last_tick, SEGMENTS + 1).astype(int)[1:]:
+        code = advance.advance(plant, plan, state, traces, int(until))
+        progress(until / plant.last_tick)
+        if code != DONE:
+            return int(code)
+    return DONE
+
+
+def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: Played,
+             start: Rest, before: State, state: State, traces: Traces, code: int) -> History:
+    """All that the run left behind, up to where it stopped."""
+    plant = assembled.plant
+    n = plant.last_tick // plant.record_steps + 1
+    if code != DONE:
+        n = int(state.count[TICK]) // plant.record_steps
+    time = np.arange(n) * (plant.record_steps * plant.step)
+    audit = Audit(
+        step_s=plant.step, steps=int(state.count[TICK]),
+        fastest_time_constant_s=going.fastest,
+        mass_balance_residual=_mass_residual(plant, assembled.base, before, state),
+        stiff_steps=int(state.count[STIFF]),
+        stopped=None if code == DONE else _stopped(assembled, state))
+    log = played.log
+    if audit.stopped:
+        log += (Happening(float(state.count[TICK] * plant.step), audit.stopped),)
+    return History(
+        time=time,
+        traces={k: v[:n] for k, v in traces._asdict().items()},
+        items=assembled.items, log=tuple(sorted(log, key=lambda h: h.at_s)),
+        facts=_facts(case, name, assembled, played, start), audit=audit)
+
+
+def _mass_residual(plant: Plant, base: Schedule, before: State, after: State) -> float:
+    """|C·Δp − (in − out)| over all that passed, worst volume; C = V/c² [1].
+
+    Holds for volumes of constant temperature; nan once the run's numbers broke.
+    """
+    off, net, gas = entry.begins(plant), plant.network, plant.gas
+    moved = after.moving[off.moved:] - before.moving[off.moved:]
+    worst = 0.0
+    for i in range(net.volume.size):
+        capacity = net.volume[i] / (gas.gamma * gas.R * base.temperature[0, i])
+        stored = capacity * (after.moving[i] - before.moving[i])
+        net_in = moved[net.last == i].sum() - moved[net.first == i].sum()
+        passed = np.abs(moved[(net.last == i) | (net.first == i)]).sum()
+        worst = max(worst, abs(stored - net_in) / max(passed, 1e-9))
+    return float(worst)
+
+
+def _stopped(assembled: Assembled, state: State) -> str:
+    """Which state lost its number, and when."""
+    plant, items = assembled.plant, assembled.items
+    off, i = entry.begins(plant), int(state.count[CULPRIT])
+    names = ([f"pressure of {n}" for n in items["node"][:off.flow]]
+             + [f"flow of branch {n}" for n in items["branch"][:off.speed - off.flow]]
+             + [f"{what} of {n}" for what in ("speed", "pressure rise") for n in items["fan"]]
+             + [f"reading of {n}" for n in items["loop"]])
+    what = names[i] if i < len(names) else "mass moved"
+    return (f"the run stopped at {state.count[TICK] * plant.step:.4g} s: {what} is no longer a "
+            f"finite number; try a shorter run.step than {plant.step:.4g} s")
+
+
+def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: Rest) -> Facts:
+    """What a judge must know beside the traces."""
+    strategy, fan, tuning = case.strategies[name], case.fan, controller(case, case.strategies[name])
+    return Facts(
+        title=case.title, strategy=name, method=strategy.method, holds=case.control.holds,
+        duration_s=case.run.duration,
+        record_s=assembled.plant.record_steps * assembled.plant.step,
+        rated_speed=fan.rated.speed, max_safe_speed_ratio=fan.max_safe_speed / fan.rated.speed,
+        motor_rating=case.motor.rating, price_per_kwh=case.energy.price_per_kwh,
+        currency=case.energy.currency, fan_map=_fan_map(case, assembled),
+        changes=played.changes, events_at_s=tuple(h.at_s for h in played.log),
+        tuning={"form": "standard", "gain": tuning.gain, "reset_s": tuning.reset,
+                "derivative_s": tuning.derivative, "derivative_filter": tuning.derivative_filter,
+                "setpoint_weight": tuning.setpoint_weight, "reset_from": tuning.reset_from,
+                "span_m3s": span(case), "scan_s": case.control.scan},
+        sequence={e.name: e.sequence for e in assembled.elements},
+        assumed=(*assembled.curve.assumed, *_rounded(assembled, case)),
+        findings=_findings(case, start))
+
+
+def _rounded(assembled: Assembled, case: Case) -> tuple[str, ...]:
+    """Dead times that do not fall on whole steps, as they were run."""
+    plant = assembled.plant
+    times = [(e.name, e.dead_time, int(d)) for e, d in
+             zip(assembled.elements, plant.actuators.delay, strict=True)]
+    times.append(("transmitter", case.control.transmitter.dead_time,
+                  int(plant.transmitters.delay[0])))
+    return tuple(f"dead time of {who}: {given:.6g} s is run as {n * plant.step:.6g} s, "
+                 f"{n} steps" for who, given, n in times
+                 if abs(given - n * plant.step) > 1e-9)
+
+
+def _findings(case: Case, start: Rest) -> tuple[str, ...]:
+    if start.reached:
+        return ()
+    return (f"the starting setpoint of {case.run.starts_at:.4g} m3/s is out of reach: at "
+            f"{100.0 * start.outputs[0]:.4g} % controller output the flow is "
+            f"{start.held:.4g} m3/s",)
+
+
+def _fan_map(case: Case, assembled: Assembled) -> FanMap:
+    """Curve (reverse flow included) and system curve for the picture."""
+    curve, process = assembled.curve, case.process
+    flow = np.linspace(float(curve.pressure.x[0]), curve.last_flow, 161)
+    rise = process.design.pressure - process.fixed_pressure
+    forward = np.linspace(0.0, curve.last_flow, 121)
+    system = process.fixed_pressure + rise * (forward / process.design.flow) ** 2
+    return FanMap(tuple(flow.tolist()), tuple(curve.pressure(flow).tolist()),
+                  tuple(forward.tolist()), tuple(system.tolist()), curve.stall_flow,
+                  curve.stall_basis, case.fan.rated.density)
+
+
+def against_half_step(case: Case, history: History) -> History:
+    """The same history with the largest difference of any trace against half the step noted.
+
+    As a share of each trace's own range over the run.
+    """
+    finer = simulate(case, history.facts.strategy, step=0.5 * history.audit.step_s)
+    n = min(history.time.size, finer.time.size)
+    worst = 0.0
+    for name, values in history.traces.items():
+        for a, b in zip(values[:n].T, finer.traces[name][:n].T, strict=True):
+            extent = float(np.ptp(b)) or float(np.max(np.abs(b))) or 1.0
+            worst = max(worst, float(np.nanmax(np.abs(a - b), initial=0.0)) / extent)
+    return replace(history, audit=replace(history.audit, half_step_difference=worst))

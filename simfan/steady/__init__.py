@@ -1,0 +1,1 @@
+"""Where the plant rests: operating points from the kernel's own equations."""
