@@ -2,28 +2,34 @@
 
     case = load("kiln-air.toml")
     comparison = compare(case)
+    comparison.strategies[0].verdict
 """
 
-from pathlib import Path
-from typing import Any
+from dataclasses import replace
+from math import pi, sqrt
 
-from simfan import __version__
 from simfan.compare import Comparison
-from simfan.compare import compare as _side_by_side
+from simfan.compare import compare as side_by_side
+from simfan.compiled import cache_folder
 from simfan.errors import RunError
 from simfan.history import History
 from simfan.plant.case import Case
-from simfan.scenario import load
+from simfan.scenario import assumed, load, schema, starter
+from simfan.scenario.starter import starter_case
 from simfan.simulate import Progress, against_half_step, prepare, simulate
+from simfan.steady.balance import hold
+from simfan.steady.pace import helmholtz
 
-__all__ = ["Case", "Comparison", "History", "compare", "describe", "load", "run"]
+__all__ = ["assumed", "compare", "describe", "is_compiled", "load", "run", "schema", "starter",
+           "warm_up"]
 
 
 def run(case: Case, strategy: str, progress: Progress | None = None,
         audit: bool = False) -> History:
-    """Run one strategy. With `audit` also at half the step, the difference noted.
+    """Run one strategy of a case; with `audit` also at half the step, the difference noted.
 
-    Raises RunError for a strategy the case does not have.
+    `progress(strategy, share)` is called on the way. Raises RunError for a strategy the case does
+    not have, ScenarioError for a plant that cannot be assembled.
     """
     _known(case, [strategy])
     history = simulate(case, strategy, progress)
@@ -32,10 +38,10 @@ def run(case: Case, strategy: str, progress: Progress | None = None,
 
 def compare(case: Case, strategies: list[str] | None = None,
             progress: Progress | None = None) -> Comparison:
-    """Run every strategy (or the named ones) and judge them side by side."""
+    """Run every strategy, or the named ones, and judge them side by side. Raises as `run`."""
     names = strategies or list(case.strategies)
     _known(case, names)
-    return _side_by_side([simulate(case, name, progress) for name in names], case.criteria)
+    return side_by_side([simulate(case, name, progress) for name in names], case.criteria)
 
 
 def _known(case: Case, names: list[str]) -> None:
@@ -43,3 +49,42 @@ def _known(case: Case, names: list[str]) -> None:
         if name not in case.strategies:
             raise RunError(f"no strategy {name!r} in this scenario; there are: "
                            f"{', '.join(case.strategies)}")
+
+
+def describe(case: Case) -> list[str]:
+    """The plant's main facts and where each strategy starts, in plain words.
+
+    Raises ScenarioError for a plant that cannot be assembled.
+    """
+    air = case.air
+    c = sqrt(air.heat_capacity_ratio * air.gas_constant * air.temperature)
+    lines = [f"air at the fan: {air.density:.4g} kg/m3, speed of sound {c:.4g} m/s"]
+    for name in case.strategies:
+        assembled, going = prepare(case, name)
+        if len(lines) == 1:
+            curve = assembled.curve
+            lines.append("fan at rated speed: " + (
+                f"{curve.stall_basis} at {curve.stall_flow:.4g} m3/s" if curve.stall_flow
+                else "no peak, so no stall line"))
+            lines.append(f"duct and volume: Helmholtz frequency "
+                         f"{helmholtz(assembled) / (2.0 * pi):.3g} Hz")
+        start = hold(assembled, case.run.starts_at)
+        found = "" if start.reached else f", short of {case.run.starts_at:.4g}"
+        lines.append(f"{name} ({case.strategies[name].method}): starts at {start.held:.4g} m3/s"
+                     f"{found} with {100.0 * start.outputs[0]:.3g} % controller output; "
+                     f"inner step {1e3 * going.step:.3g} ms, recorded every "
+                     f"{1e3 * going.record:.3g} ms")
+    return lines
+
+
+def is_compiled() -> bool:
+    """Whether the solver and the measures were compiled on this machine before."""
+    kept = {path.name.split(".")[0] for path in cache_folder().glob("**/*.nbi")}
+    return {"advance", "surge"} <= kept
+
+
+def warm_up() -> None:
+    """Compile all that a comparison needs, and keep it."""
+    case = starter_case()
+    short = case.run.model_copy(update={"duration": 8.0 * case.control.scan})
+    compare(case.model_copy(update={"timeline": (), "run": short}), list(case.strategies)[:1])

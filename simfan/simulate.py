@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import pi
 
 import numpy as np
 
@@ -12,8 +13,9 @@ from simfan.history import Audit, Facts, FanMap, Happening, History
 from simfan.kernel import advance, entry, layout
 from simfan.kernel.layout import CULPRIT, DONE, STIFF, TICK, Plant, Schedule, State, Traces
 from simfan.plant.case import Case
+from simfan.scenario import assumed as defaults
 from simfan.steady.balance import Rest, hold, starting_state
-from simfan.steady.pace import Pace, pace
+from simfan.steady.pace import Pace, helmholtz, pace
 from simfan.timeline import Played, play
 
 Progress = Callable[[str, float], None]
@@ -127,8 +129,15 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
                 "setpoint_weight": tuning.setpoint_weight, "reset_from": tuning.reset_from,
                 "span_m3s": span(case), "scan_s": case.control.scan},
         sequence={e.name: e.sequence for e in assembled.elements},
-        assumed=(*assembled.curve.assumed, *_rounded(assembled, case)),
-        findings=_findings(case, start))
+        assumed=(*_defaults(case, name), *assembled.curve.assumed, *_rounded(assembled, case)),
+        findings=_findings(case, start),
+        natural_period_s=2.0 * pi / helmholtz(assembled))
+
+
+def _defaults(case: Case, name: str) -> list[str]:
+    """Defaults of the scenario that bear on this strategy."""
+    return [line for line in defaults(case)
+            if not line.startswith("strategies.") or line.startswith(f"strategies.{name}.")]
 
 
 def _rounded(assembled: Assembled, case: Case) -> tuple[str, ...]:

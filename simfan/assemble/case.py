@@ -1,12 +1,14 @@
 """A case and one of its strategies, as the kernel takes them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from simfan.assemble import control, devices, ductwork
+from simfan.assemble import control, damper, devices, ductwork
 from simfan.assemble.drive import rotors
 from simfan.assemble.fan import RatedCurve, fan_table, rated_curve
+from simfan.errors import Problem, ScenarioError
 from simfan.kernel.layout import Gas, Plant, Schedule
 from simfan.plant.case import Case, Strategy
 
@@ -27,9 +29,12 @@ class Assembled:
 def assemble(case: Case, name: str, step: float, record: float) -> Assembled:
     """Strategy `name` of the case at this inner step and record interval [s].
 
-    The step divides the record interval, the record interval divides the scan.
+    The step divides the record interval, the record interval divides the scan. Raises
+    ScenarioError with every mistake that needs numbers to be seen.
     """
     strategy = case.strategies[name]
+    if found := [*_problems(case)]:
+        raise ScenarioError(found)
     curve = rated_curve(case.fan)
     path = ductwork.air_path(case, strategy)
     found = devices.elements(case, strategy)
@@ -53,6 +58,17 @@ def assemble(case: Case, name: str, step: float, record: float) -> Assembled:
              "fan": ("fan",), "branch": ductwork.BRANCHES, "node": ductwork.NODES}
     return Assembled(plant, curve, tuple(found), items, path.process_element,
                      _conditions(case, strategy, path))
+
+
+def _problems(case: Case) -> Iterator[Problem]:
+    """Mistakes of the second stage, in every strategy at once."""
+    if case.fan.stall_flow is not None and case.fan.stall_flow > case.fan.flow[-1]:
+        yield Problem(("fan", "stall_flow"), f"{case.fan.stall_flow:g} m3/s",
+                      f"a flow within the points, up to {case.fan.flow[-1]:g} m3/s")
+    for name, strategy in case.strategies.items():
+        if strategy.outlet_damper:
+            yield from damper.problems(strategy.outlet_damper,
+                                       ("strategies", name, "outlet_damper"))
 
 
 def _conditions(case: Case, strategy: Strategy, path: ductwork.AirPath) -> Schedule:

@@ -1,9 +1,11 @@
 """The loss of louvre dampers."""
 
+from collections.abc import Iterator
 from math import log
 
 import numpy as np
 
+from simfan.errors import Problem
 from simfan.plant.damper import OutletDamper
 
 LEFT = 15.0 / 90.0
@@ -25,6 +27,19 @@ def log_loss(damper: OutletDamper) -> tuple[np.ndarray, np.ndarray]:
     shut = _quadratic(LEFT, LEVEL + b * (1.0 - LEFT), -b, 0.0, log(damper.shut_loss))
     opened = _quadratic(right, LEVEL + b * (1.0 - right), -b, 1.0, log(damper.open_loss))
     return np.array([LEFT, right]), np.array([shut, between, opened])
+
+
+def problems(damper: OutletDamper, path: tuple[str, ...]) -> Iterator[Problem]:
+    """A loss that would not fall all the way as the damper opens."""
+    knots, (shut, _, opened) = log_loss(damper)
+    for key, slope, given, word in (
+        ("shut_loss", shut[1], damper.shut_loss, "higher"),
+        ("open_loss", opened[1] + 2.0 * opened[2], damper.open_loss, "lower"),
+    ):
+        if slope > 0.0:
+            yield Problem((*path, key), f"{given:g}", f"a {word} loss for {damper.blades} blades",
+                          "the published curve between 15 and "
+                          f"{90.0 * knots[1]:.0f} degrees open joins on to no falling loss there")
 
 
 def _quadratic(x: float, value: float, slope: float, x_end: float, end: float) -> np.ndarray:

@@ -3,7 +3,7 @@
 import math
 
 from simfan.kernel import advance, devices, network, table
-from simfan.kernel.layout import compiled, offsets
+from simfan.kernel.layout import TICK, compiled, offsets
 
 
 @compiled
@@ -39,13 +39,25 @@ def demand(plant, actuator, output):
 
 
 @compiled
+def scan(plant, schedule, state, d, coef, probe):
+    """Let the controllers look and decide at the scan the state stands at."""
+    off = offsets(plant)
+    tick = state.count[TICK]
+    cond = advance.conditions(schedule, tick // plant.scan_steps)
+    advance.bound(plant, cond, probe)
+    advance.look(plant, coef, cond, off, state, d, probe)
+    advance.sense(plant, off, state, probe, tick)
+    advance.decide(plant, state, cond)
+
+
+@compiled
 def slopes_between_scans(t, x, plant, schedule, state, d, coef, probe, position):
     """dx/dt at a time t [s] after the scan the state stands at, actuators moved exactly.
 
     The flat entry for another integrator: the same equations with nothing held over a step. Valid
     until the next scan, for actuators without dead time. `position` is working memory.
     """
-    cond = advance.conditions(schedule, state.count[0] // plant.scan_steps)
+    cond = advance.conditions(schedule, state.count[TICK] // plant.scan_steps)
     act = plant.actuators
     for a in range(position.size):
         decay = math.exp(-t / act.lag[a]) if act.lag[a] > 0.0 else 0.0

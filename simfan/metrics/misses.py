@@ -1,0 +1,112 @@
+"""Which criteria a run misses, by how much, in numbers and in words."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from simfan.history import Facts
+from simfan.metrics.results import Change, Measures
+from simfan.plant.case import Criteria
+
+
+@dataclass(frozen=True)
+class Miss:
+    """One criterion that is not met. `got` is None where the wanted number does not exist."""
+
+    criterion: str
+    """The key in the scenario's criteria."""
+    got: float | None
+    limit: float
+    unit: str
+    words: str
+
+
+def misses(measures: Measures, criteria: Criteria, facts: Facts) -> tuple[Miss, ...]:
+    """All of them, in the order of the scenario's keys. A criterion left out is not judged."""
+    return (
+        *_above("time_outside_band", "outside the band for",
+                measures.tracking.whole.time_outside_band_s, criteria.time_outside_band, "s"),
+        *_overshoot(measures.tracking.changes, criteria.overshoot),
+        *_settling(measures.tracking.changes, criteria.settling_time),
+        *_margin(measures, criteria.stall_margin),
+        *_above("surge_cycles", "surge cycles:",
+                measures.excursions.surge_cycles, criteria.surge_cycles, ""),
+        *_above("motor_load", "motor load up to",
+                measures.excursions.highest_motor_load_percent, _percent(criteria.motor_load), "%"),
+        *_above("speed", "speed up to", measures.excursions.highest_speed_percent,
+                _percent(facts.max_safe_speed_ratio if criteria.speed is None else criteria.speed),
+                "%"),
+    )  # fmt: skip
+
+
+def figure(value: float) -> str:
+    """A number in a sentence: three digits, or all before the point."""
+    return f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.3g}"
+
+
+def figures(got: float, limit: float) -> tuple[str, str]:
+    """A number and its limit, with as many more digits as tell them apart."""
+    if figure(got) != figure(limit) or got == limit:
+        return figure(got), figure(limit)
+    for digits in range(4, 17):
+        pair = f"{got:.{digits}g}", f"{limit:.{digits}g}"
+        if pair[0] != pair[1]:
+            return pair
+    return figure(got), figure(limit)
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100.0 * share
+
+
+def _with(number: str, unit: str) -> str:
+    return f"{number} {unit}" if unit else number
+
+
+def _above(
+    criterion: str, lead: str, got: float | None, limit: float | None, unit: str, tail: str = ""
+) -> Iterator[Miss]:
+    if limit is None or got is None or got <= limit:
+        return
+    told, allowed = (_with(n, unit) for n in figures(got, limit))
+    yield Miss(criterion, float(got), float(limit), unit, f"{lead} {told}{tail}, allowed {allowed}")
+
+
+def _step(change: Change) -> str:
+    return f"{change.from_m3_s:g} → {change.to_m3_s:g} m3/s at {change.at_s:g} s"
+
+
+def _overshoot(changes: tuple[Change, ...], limit: float | None) -> Iterator[Miss]:
+    seen = [(c.overshoot_percent, c) for c in changes if c.overshoot_percent is not None]
+    if seen:
+        got, change = max(seen, key=lambda pair: pair[0])
+        tail = f" of the step {_step(change)}"
+        yield from _above("overshoot", "overshoot", got, _percent(limit), "%", tail)
+
+
+def _settling(changes: tuple[Change, ...], limit: float | None) -> Iterator[Miss]:
+    if limit is None:
+        return
+    judged = [c for c in changes if c.overshoot_percent is not None]
+    for change in judged:
+        if change.settling_time_s is None:
+            why = change.reasons["settling_time_s"]
+            yield Miss("settling_time", None, limit, "s", f"{_step(change)}: {why}")
+            return
+    if judged:
+        worst = max(judged, key=lambda c: c.settling_time_s or 0.0)
+        lead = f"{_step(worst)}: settled after"
+        yield from _above("settling_time", lead, worst.settling_time_s, limit, "s")
+
+
+def _margin(measures: Measures, limit: float | None) -> Iterator[Miss]:
+    found = measures.excursions
+    if limit is None or found.lowest_flow_over_stall_percent is None:
+        return
+    got, wanted = found.lowest_stall_margin_percent, 100.0 * limit
+    if got is None:
+        why = found.reasons["lowest_stall_margin_percent"]
+        yield Miss("stall_margin", None, wanted, "%", f"no stall margin: {why}")
+    elif got < wanted:
+        told, allowed = figures(got, wanted)
+        words = f"stall margin down to {told} %, wanted {allowed} %"
+        yield Miss("stall_margin", got, wanted, "%", words)

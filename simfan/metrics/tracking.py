@@ -1,0 +1,141 @@
+"""How well the setpoint was held, for the whole run and for each setpoint change.
+
+Judged on `true_value` of the first loop: a damped transmitter hides swings.
+100 % in the integrals of error is the largest setpoint of the run, which is the same for every
+strategy of a scenario and needs no transmitter.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from simfan.history import History, SetpointChange
+from simfan.measures import change as change_fold
+from simfan.measures import tracking as tracking_fold
+from simfan.metrics.columns import Array, clock, column, number
+from simfan.metrics.results import Change, Tracking, Whole
+from simfan.signals import SIGNALS
+
+STAY_SHARE = 0.05
+"""Share of its window a value must stay in the band to be settled. Our choice; no source."""
+
+
+def tracking(history: History, band: float) -> Tracking:
+    """Everything about the setpoint. `band` is a share of the setpoint, in settling of the step."""
+    time = clock(history)
+    wanted, actual = column(history, "setpoint"), column(history, "true_value")
+    hundred = largest_setpoint(history, wanted)
+    return Tracking(
+        whole=_whole(time, wanted, actual, band, hundred),
+        changes=tuple(
+            _change(c, history, (time, wanted, actual), band, hundred)
+            for c in history.facts.changes
+        ),
+        percent_of=f"{hundred:g} {SIGNALS['setpoint'].unit}, the largest setpoint of the run",
+    )
+
+
+def largest_setpoint(history: History, wanted: Array) -> float:
+    """Largest |setpoint| of the whole plan, so that a run that stopped early has the same scale."""
+    planned = [abs(v) for c in history.facts.changes for v in (c.start, c.end)]
+    return max([float(np.abs(wanted).max()), *planned])
+
+
+def _integrals(time: Array, wanted: Array, actual: Array, since: float, band: float) -> Any:
+    state = tracking_fold.start(tracking_fold.Params(float(since), float(band)))
+    return tracking_fold.result(tracking_fold.over(state, time[0], time, wanted, actual))
+
+
+def _whole(time: Array, wanted: Array, actual: Array, band: float, hundred: float) -> Whole:
+    sums = _integrals(time, wanted, actual, time[0], band)
+    p = percent(hundred)
+    return Whole(
+        iae_percent_s=float(sums.iae * p),
+        ise_percent2_s=float(sums.ise * p * p),
+        itae_percent_s2=float(sums.itae * p),
+        largest_deviation_percent=float(sums.largest * p),
+        time_outside_band_s=float(sums.outside),
+        band_percent=100.0 * band,
+    )
+
+
+def percent(hundred: float) -> float:
+    """Factor from a value to percent; 0 where every setpoint is zero and no percent exists."""
+    return 100.0 / hundred if hundred > 0.0 else 0.0
+
+
+def window(time: Array, since: float, until: float, is_last: bool) -> slice:
+    """Samples from one event up to, not including, the next; the run's last sample included."""
+    half = 0.5 * float(time[1] - time[0])
+    first = int(np.searchsorted(time, since - half))
+    last = len(time) if is_last else int(np.searchsorted(time, until - half))
+    return slice(first, last)
+
+
+def _change(
+    plan: SetpointChange, history: History, run: tuple[Array, Array, Array], band: float,
+    hundred: float,
+) -> Change:  # fmt: skip
+    time, wanted, actual = run
+    end = float(time[-1])
+    part = window(time, plan.at_s, plan.until_s, plan.until_s >= history.facts.duration_s)
+    known: dict[str, Any] = {
+        "at_s": plan.at_s, "until_s": plan.until_s, "over_s": plan.over_s,
+        "from_m3_s": plan.start, "to_m3_s": plan.end, "settling_band_percent": 100.0 * band,
+    }  # fmt: skip
+    if part.stop - part.start < 2:
+        return _unseen(known, f"the run ended at {end:g} s, before this change could be judged")
+    sums = _integrals(time[part], wanted[part], actual[part], plan.at_s, band)
+    p = percent(hundred)
+    known |= {
+        "iae_percent_s": float(sums.iae * p),
+        "ise_percent2_s": float(sums.ise * p * p),
+        "itae_percent_s2": float(sums.itae * p),
+        "time_outside_band_s": float(sums.outside),
+    }
+    until = min(plan.until_s, end)
+    return Change(**known, **_answer(plan, time[part], actual[part], band, until))
+
+
+_ANSWER = ("overshoot_percent", "undershoot_percent", "rise_time_s", "settling_time_s")
+_SUMS = ("iae_percent_s", "ise_percent2_s", "itae_percent_s2", "time_outside_band_s")
+
+
+def _unseen(known: dict[str, Any], why: str) -> Change:
+    names = _SUMS + _ANSWER
+    known |= dict.fromkeys(names)
+    return Change(**known, reasons=dict.fromkeys(names, why))
+
+
+def _answer(
+    plan: SetpointChange, time: Array, actual: Array, band: float, end: float
+) -> dict[str, Any]:
+    if plan.start == plan.end:
+        why = "the setpoint did not change: there is no step to measure by"
+        return {**dict.fromkeys(_ANSWER), "reasons": dict.fromkeys(_ANSWER, why)}
+    stay = STAY_SHARE * float(time[-1] - time[0])
+    numbers = map(float, (plan.at_s, plan.start, plan.end, band, stay))
+    params = change_fold.Params(*numbers)
+    got = change_fold.result(change_fold.over(change_fold.start(params), time[0], time, actual))
+    reasons = {}
+    if np.isnan(got.rise_time):
+        reasons["rise_time_s"] = f"90 % of the step was not reached by {end:g} s"
+    if np.isnan(got.settling_time):
+        reasons["settling_time_s"] = not_settled(got.inside_for, stay, end)
+    return {
+        "overshoot_percent": float(100.0 * got.overshoot),
+        "undershoot_percent": float(100.0 * got.undershoot),
+        "rise_time_s": number(got.rise_time),
+        "settling_time_s": number(got.settling_time),
+        "reasons": reasons,
+    }
+
+
+def not_settled(inside_for: float, stay: float, end: float) -> str:
+    """Why there is no settling time."""
+    if inside_for == 0.0:
+        return f"not settled: still outside the band at {end:g} s, the end of its window"
+    return (
+        f"not settled: in the band for only the last {inside_for:.2g} s of its window, "
+        f"less than the {stay:.2g} s asked for"
+    )

@@ -1,0 +1,58 @@
+"""One plain sentence for one run."""
+
+from simfan.metrics.misses import Miss, figure
+from simfan.metrics.results import Excursions, Measures, Surge
+
+LONGEST = 3
+"""Clauses in a sentence; the rest is counted."""
+
+
+def verdict(
+    measures: Measures | None, missed: tuple[Miss, ...], findings: tuple[str, ...],
+    stopped: str | None,
+) -> str:  # fmt: skip
+    """What decides, first: stopped on its numbers, surge, setpoints out of reach, other misses."""
+    against = [f"stopped on its numbers: {stopped}"] if stopped else []
+    surging = surge_words(measures.excursions) if measures else ""
+    is_missed = any(m.criterion == "surge_cycles" for m in missed)
+    if surging and is_missed:
+        against.append(surging)
+    against += [*findings, *(m.words for m in missed if m.criterion != "surge_cycles")]
+    if against:
+        return _joined(against + ([surging] if surging and not is_missed else []))
+    return _joined(["meets the criteria", *_worth_knowing(measures, surging)])
+
+
+def surge_words(found: Excursions) -> str:
+    """Such as "surges 63 times from 251 s to 310 s, after setpoint 36 → 27 m3/s, vanes closing"."""
+    surges = [e for e in found.events if isinstance(e, Surge)]
+    if not surges:
+        return ""
+    first, last = surges[0], max(surges, key=lambda e: e.end_s)
+    times = "once" if found.surge_cycles == 1 else f"{found.surge_cycles} times"
+    words = f"surges {times} from {figure(first.start_s)} s to {figure(last.end_s)} s"
+    if len(surges) > 1:
+        words += f" in {len(surges)} spells, the first"
+        words += f" after {first.after}"
+    else:
+        words += f", after {first.after}"
+    return words if first.moving == "nothing" else f"{words}, {first.moving}"
+
+
+def _worth_knowing(measures: Measures | None, surging: str) -> list[str]:
+    if measures is None:
+        return []
+    found, words = measures.excursions, [surging] if surging else []
+    if found.lowest_stall_margin_percent is not None:
+        words.append(f"lowest stall margin {figure(found.lowest_stall_margin_percent)} %")
+    if found.time_left_of_peak_s and not surging:
+        line = "peak" if "peak" in found.stall_basis else "stall line"
+        words.append(
+            f"left of the {line} for {figure(found.time_left_of_peak_s)} s without surging"
+        )
+    return words
+
+
+def _joined(clauses: list[str]) -> str:
+    told, more = clauses[:LONGEST], len(clauses) - LONGEST
+    return "; ".join(told) + (f"; and {more} more" if more > 0 else "")

@@ -1,0 +1,92 @@
+"""One plant, one duty, several strategies."""
+
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from simfan.plant.agreement import Parts, disagreements
+from simfan.plant.air import Air
+from simfan.plant.control import Control
+from simfan.plant.drive import Motor
+from simfan.plant.ductwork import Ductwork, Process
+from simfan.plant.events import Event
+from simfan.plant.fan import Fan
+from simfan.plant.quantities import (
+    Description,
+    Fraction,
+    Limits,
+    Plain,
+    Quantity,
+    Time,
+    WholeNumber,
+    refuse,
+)
+from simfan.plant.run import Run
+from simfan.plant.strategy import Strategy
+
+__all__ = ["Case", "Criteria", "Energy", "Run", "Strategy"]
+
+Band = Annotated[float, Quantity("fraction", Limits(above=0.0, most=1.0))]
+
+
+class Criteria(Description):
+    """What a strategy must meet to be called good. A criterion left out is not judged."""
+
+    band: Band = 0.05
+    """Half width of the band about the setpoint, of the setpoint; settling uses it of the step.
+    Default: common practice, no source."""
+    time_outside_band: Time | None = None
+    """Longest time outside the band, in the whole run."""
+    overshoot: Fraction | None = None
+    """Largest, of the step."""
+    settling_time: Time | None = None
+    """Longest, of any setpoint change."""
+    stall_margin: Annotated[float, Quantity("fraction", Limits(most=1.0))] | None = None
+    """Lowest (Q − Q_stall)/Q."""
+    surge_cycles: WholeNumber | None = 0
+    """Most of them. Default: none at all; an assumption."""
+    motor_load: Fraction | None = 1.0
+    """Highest, of what the motor may give for good. Default: its rating; an assumption."""
+    speed: Fraction | None = None
+    """Highest, of rated speed. Default: the wheel's safe speed."""
+    surge_swing: Band = 0.10
+    """A swing of the fan's flow counts as surge from here on, of the flow at the fan's stall.
+    Default: an assumption, not validated."""
+
+
+class Energy(Description):
+    """What a kilowatt hour costs."""
+
+    price_per_kwh: Annotated[float, Plain(Limits(least=0.0, most=1e6))] = 0.0
+    """In `currency`. Default: energy is not priced."""
+    currency: str = ""
+    """Such as "EUR"."""
+
+
+class Case(Description):
+    """A whole scenario."""
+
+    title: str
+    """The question that the scenario answers."""
+    air: Air = Air()
+    fan: Fan
+    motor: Motor
+    ductwork: Ductwork
+    process: Process
+    control: Control
+    strategies: dict[str, Strategy]
+    """By name: the ways of regulating the fan that are compared."""
+    run: Run
+    timeline: tuple[Event, ...] = ()
+    """What happens, in the order of time."""
+    criteria: Criteria = Criteria()
+    energy: Energy = Energy()
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse(disagreements(Parts(
+            fan=self.fan, motor=self.motor, control=self.control, run=self.run,
+            strategies=self.strategies, names=tuple(self.strategies),
+            timeline=dict(enumerate(self.timeline)),
+        )))
+        return self

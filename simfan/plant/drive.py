@@ -1,0 +1,113 @@
+"""The motor, and the drive that turns it at a wanted speed."""
+
+from collections.abc import Iterator
+from math import pi
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from simfan.errors import Problem
+from simfan.plant.quantities import (
+    DeadTime,
+    Description,
+    Frequency,
+    Lag,
+    Limits,
+    Plain,
+    Power,
+    Quantity,
+    Voltage,
+    refuse,
+)
+from simfan.units import show
+
+Efficiency = Annotated[float, Quantity("fraction", Limits(above=0.0, most=1.0))]
+Ramp = Annotated[float, Quantity("time", Limits(above=0.0, most=3600.0))]
+
+
+class Motor(Description):
+    """A squirrel-cage induction motor by its nameplate."""
+
+    rating: Power
+    """Shaft power for continuous duty."""
+    poles: Annotated[int, Plain(Limits(least=2, most=100), whole=True)]
+    """Even: 2, 4, 6, 8 and so on."""
+    frequency: Frequency = 50.0
+    """Of the supply. Default: the European grid."""
+    slip: Annotated[float, Quantity("fraction", Limits(above=0.0, most=0.2))] = 0.01
+    """At rated load. Default: a motor of some 100 kW; common practice, no source."""
+    breakdown_torque: Annotated[float, Quantity("fraction", Limits(above=1.0, most=10.0))] = 2.5
+    """Of rated torque. Default: common practice, no source."""
+    efficiency: Efficiency = 0.95
+    """At rated load. Default: between IE3 at 75 kW (95.0 %) and 160 kW (95.8 %), IEC 60034-30-1;
+    from memory."""
+    power_factor: Annotated[float, Quantity("fraction", Limits(above=0.1, most=1.0))] = 0.86
+    """At rated load. Default: common practice, no source."""
+    voltage: Voltage = 400.0
+    """Between two phases. Default: the European low voltage."""
+    belt_ratio: Annotated[float, Plain(Limits(above=0.0, most=20.0))] = 1.0
+    """Fan speed over motor speed. Default: a direct coupling; an assumption."""
+    belt_efficiency: Efficiency = 1.0
+    """Default: a direct coupling; an assumption."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse(self._poles_amiss())
+        return self
+
+    def _poles_amiss(self) -> Iterator[Problem]:
+        if self.poles % 2:
+            yield Problem(("poles",), str(self.poles), "an even number from 2 to 100",
+                          "6 poles turn at just under 1000 rpm on 50 Hz, 1200 rpm on 60 Hz")
+
+    @property
+    def synchronous_speed(self) -> float:
+        """[rad/s] at the fan's shaft."""
+        return 4.0 * pi * self.frequency / self.poles * self.belt_ratio
+
+    @property
+    def rated_speed(self) -> float:
+        """[rad/s] at the fan's shaft."""
+        return self.synchronous_speed * (1.0 - self.slip)
+
+    @property
+    def rated_torque(self) -> float:
+        """[N m] at the fan's shaft."""
+        return self.rating / self.rated_speed
+
+
+class SpeedDrive(Description):
+    """A variable speed drive. It cannot slow the fan by force unless `braking_torque` is given."""
+
+    ramp_up: Ramp
+    """Standstill to the fan's rated speed."""
+    ramp_down: Ramp
+    """The fan's rated speed to standstill; air may slow the wheel less than that."""
+    minimum: Annotated[float, Quantity("fraction", Limits(least=0.0, most=1.0))] = 0.30
+    """Lowest speed, of the fan's rated speed. Default: common practice, no source."""
+    maximum: Annotated[float, Quantity("fraction", Limits(above=0.0, most=2.0))] = 1.0
+    """Highest speed, of the fan's rated speed; never above `fan.max_safe_speed`. Default: the
+    rated speed; an assumption."""
+    torque_limit: Annotated[float, Quantity("fraction", Limits(above=0.0, most=5.0))] = 1.10
+    """Current limit as a share of rated motor torque; falls as 1/f above base speed. Default:
+    the light overload rating of many drives; common practice, no source."""
+    braking_torque: Annotated[float, Quantity("fraction", Limits(least=0.0, most=5.0))] = 0.0
+    """Share of rated motor torque with which it can slow the fan. Default: none, a drive without
+    a braking resistor; common practice, no source."""
+    lag: Lag = 0.2
+    """Time constant of the drive's own speed loop. Default: common practice, no source."""
+    dead_time: DeadTime = 0.0
+    """Default: none; an assumption."""
+    efficiency: Efficiency = 0.97
+    """At rated load. Default: drives of 200 to 400 hp at 50 to 100 % load, as tabulated by the US
+    Department of Energy; from memory."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse(self._range_amiss())
+        return self
+
+    def _range_amiss(self) -> Iterator[Problem]:
+        if self.minimum >= self.maximum:
+            yield Problem(("minimum",), show(self.minimum, "fraction"),
+                          f"less than maximum, {show(self.maximum, 'fraction')}")

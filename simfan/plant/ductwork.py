@@ -1,0 +1,73 @@
+"""Ducts, the volume that stores air, and the process at the far end."""
+
+from collections.abc import Iterator
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from simfan.errors import Problem
+from simfan.plant.quantities import (
+    Area,
+    Description,
+    Length,
+    Limits,
+    Pressure,
+    Quantity,
+    Temperature,
+    Volume,
+    refuse,
+)
+from simfan.units import show
+
+
+class ResistancePoint(Description):
+    """A resistance told by one point: it takes this pressure at this flow."""
+
+    flow: Annotated[float, Quantity("volume flow", Limits(above=0.0, most=1e5))]
+    """Counted in volume at the fan's inlet."""
+    pressure: Annotated[float, Quantity("pressure", Limits(above=0.0, most=1e5))]
+
+
+class Duct(Description):
+    """A duct of one bore; its air has to be accelerated (inertance L/A)."""
+
+    length: Length
+    area: Area
+    resistance: ResistancePoint | None = None
+    """Default: no loss of its own; an assumption."""
+
+
+class Ductwork(Description):
+    """What lies between the fan and the process."""
+
+    inlet: Duct | None = None
+    """Before the fan. Default: the fan draws from the open; an assumption."""
+    discharge: Duct
+    """From the fan to the volume."""
+    volume: Volume
+    """Everything that stores air between the discharge duct and the process."""
+    volume_temperature: Temperature | None = None
+    """Of the air in the volume. Default: as air.temperature; an assumption."""
+
+
+class Process(Description):
+    """The far end: a fixed pressure plus a resistance that rises with the square of the flow.
+
+    `design` is the whole pressure, fixed part included, at one flow. The flow is counted in
+    volume at the fan's inlet.
+    """
+
+    fixed_pressure: Pressure = 0.0
+    """Stands there at any flow. Default: none, the process is open to the air; an assumption."""
+    design: ResistancePoint
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse(self._design_amiss())
+        return self
+
+    def _design_amiss(self) -> Iterator[Problem]:
+        if self.design.pressure <= self.fixed_pressure:
+            yield Problem(("design", "pressure"), show(self.design.pressure, "pressure"),
+                          f"more than fixed_pressure, {show(self.fixed_pressure, 'pressure')}",
+                          "design.pressure is the whole pressure, the fixed part included")

@@ -1,0 +1,97 @@
+"""What happens during a run, as the user wrote it."""
+
+from collections.abc import Iterator
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from simfan.errors import Problem
+from simfan.plant.fan import not_rising
+from simfan.plant.quantities import (
+    Description,
+    Limits,
+    Pressure,
+    Quantity,
+    Time,
+    TimeList,
+    VolumeFlow,
+    VolumeFlowList,
+    refuse,
+)
+
+CHANGES = ("setpoint", "profile", "process_resistance", "fixed_pressure")
+"""What an event may change, one at a time."""
+
+
+class Profile(Description):
+    """A setpoint through time, straight lines between points.
+
+    Times count from the event; the first setpoint holds from the event to the first time.
+    """
+
+    time: TimeList
+    setpoint: VolumeFlowList
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse(self._points_amiss())
+        return self
+
+    def _points_amiss(self) -> Iterator[Problem]:
+        if len(self.time) < 2:
+            yield Problem(("time", "values"), f"{len(self.time)} points", "two points at least")
+        if len(self.setpoint) != len(self.time):
+            yield Problem(("setpoint", "values"), f"{len(self.setpoint)} values",
+                          f"{len(self.time)}, one for each value of time")
+        yield from not_rising(self.time, ("time", "values"), "time")
+
+
+class Event(Description):
+    """One happening: a step, or a ramp when `over` is given. One change per event.
+
+    A change that begins while an earlier one of the same thing is under way takes its place.
+    """
+
+    at: Time
+    """Counted from the start of the run, on a scan of the controller."""
+    over: Time = 0.0
+    """Length of the ramp. Zero, or left out, is a step."""
+    setpoint: VolumeFlow | None = None
+    """The new setpoint."""
+    profile: Profile | None = None
+    """A setpoint through time."""
+    process_resistance: Annotated[float, Quantity("fraction", Limits(0.01, 100.0))] | None = None
+    """Of the design resistance."""
+    fixed_pressure: Pressure | None = None
+    """The new fixed pressure of the process."""
+    because: str = ""
+    """A word for the log, such as "filter clogs"."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse(self._changes_amiss())
+        return self
+
+    @property
+    def changes(self) -> str:
+        """What it changes: "setpoint", "process_resistance" or "fixed_pressure"."""
+        given = next(name for name in CHANGES if getattr(self, name) is not None)
+        return "setpoint" if given == "profile" else given
+
+    @property
+    def until(self) -> float:
+        """When the change is complete [s]."""
+        return self.at + (self.profile.time[-1] if self.profile else self.over)
+
+    def _changes_amiss(self) -> Iterator[Problem]:
+        given = [name for name in CHANGES if getattr(self, name) is not None]
+        if len(given) != 1:
+            yield Problem((given[1],) if given else (),
+                          f"{' and '.join(given)} in one event" if given else "no change",
+                          f"one of {', '.join(CHANGES)}",
+                          "two changes at one time are two events" if given else "")
+        if self.profile is not None and self.over > 0.0:
+            yield Problem(("over",), f"{self.over:g} s", "no such key beside profile",
+                          "the profile carries its own times")
+
+

@@ -1,0 +1,135 @@
+"""The fan as its maker describes it: a rated curve and a wheel."""
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from simfan.errors import Problem
+from simfan.plant.quantities import (
+    Area,
+    Density,
+    Description,
+    Inertia,
+    Limits,
+    PowerList,
+    PressureList,
+    Quantity,
+    Speed,
+    VolumeFlowList,
+    refuse,
+)
+from simfan.units import show
+
+FEWEST_POINTS, MOST_POINTS = 5, 1000
+
+
+class Rated(Description):
+    """The speed and density at which the curve was drawn."""
+
+    speed: Speed
+    density: Density
+
+
+class Fan(Description):
+    """Rated points: inlet volume flow, fan static or total pressure, shaft power."""
+
+    rated: Rated
+    flow: VolumeFlowList
+    """At the fan's inlet, rising; five points at least."""
+    static_pressure: PressureList | None = None
+    """Fan static pressure at each flow; or give `total_pressure`."""
+    total_pressure: PressureList | None = None
+    """Fan total pressure at each flow; or give `static_pressure`."""
+    shaft_power: PowerList
+    outlet_area: Area | None = None
+    """Needed with `total_pressure`: static = total − ½ρ(Q/A)²."""
+    inertia: Inertia
+    """Of the whole rotor (wheel, shaft, coupling, motor) at the fan's speed."""
+    max_safe_speed: Speed
+    """Of the wheel, as its maker states it."""
+    stall_flow: Annotated[float, Quantity("volume flow", Limits(above=0.0))] | None = None
+    """The maker's stall point at rated speed. Default: the peak of the curve is taken for it,
+    which is "left of the peak", not proof of stall; an assumption."""
+    shutoff_pressure: Annotated[float, Quantity("pressure", Limits(above=0.0, most=1e5))] | None = (
+        None
+    )
+    """At zero flow, where the points do not reach it."""
+    pressure_lag: Annotated[float, Quantity("time", Limits(least=0.0, most=10.0))] = 0.0
+    """Lag of the pressure rise behind its steady curve. Default: off, the cautious choice: a lag
+    raises the volume at which a fan begins to surge; an assumption."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        refuse([*self._points_amiss(), *self._wheel_amiss()])
+        return self
+
+    @property
+    def pressure(self) -> tuple[float, ...]:
+        """The pressures given, static or total [Pa]."""
+        return self.static_pressure or self.total_pressure or ()
+
+    def _points_amiss(self) -> Iterator[Problem]:
+        n = len(self.flow)
+        if not FEWEST_POINTS <= n <= MOST_POINTS:
+            yield Problem(("flow", "values"), f"{n} points",
+                          f"{FEWEST_POINTS} to {MOST_POINTS} points")
+        yield from not_rising(self.flow, ("flow", "values"), "volume flow")
+        yield from self._pressures_amiss()
+        for name in ("static_pressure", "total_pressure", "shaft_power"):
+            given = getattr(self, name)
+            if given is not None and len(given) != n:
+                yield Problem((name, "values"), f"{len(given)} values",
+                              f"{n}, one for each value of flow")
+        yield from self._power_amiss()
+
+    def _pressures_amiss(self) -> Iterator[Problem]:
+        static, total = self.static_pressure, self.total_pressure
+        if static is None and total is None:
+            yield Problem(("static_pressure",), "no pressure",
+                          "either static_pressure or total_pressure",
+                          'such as static_pressure = { unit = "kPa", values = [ … ] }')
+        elif static is not None and total is not None:
+            yield Problem(("total_pressure",), "both static_pressure and total_pressure",
+                          "one of the two")
+        if total is not None and self.outlet_area is None:
+            yield Problem(("outlet_area",), "total_pressure without outlet_area",
+                          'an area such as "3.1 m2"',
+                          "static pressure = total pressure − ½ρ(flow/outlet_area)²")
+        if self.pressure and max(self.pressure) <= 0.0:
+            name = "static_pressure" if static is not None else "total_pressure"
+            yield Problem((name, "values"), "no value above zero", "the pressure rise of the fan")
+
+    def _power_amiss(self) -> Iterator[Problem]:
+        """Shaft power below air power Q·Δp would be an efficiency above 100 %."""
+        points = zip(self.flow, self.pressure, self.shaft_power, strict=False)
+        for place, (flow, pressure, power) in enumerate(points):
+            if power < flow * pressure:
+                air = show(flow * pressure, "power", digits=4)
+                at = f"{show(flow, 'volume flow')} times {show(pressure, 'pressure')}"
+                yield Problem(("shaft_power", "values", place),
+                              f"{show(power, 'power', digits=4)} at point {place + 1}",
+                              f"at least the air power of that point, {air} ({at})",
+                              "check the units of flow, pressure and power")
+
+    def _wheel_amiss(self) -> Iterator[Problem]:
+        if self.max_safe_speed < self.rated.speed:
+            given, rated = (show(speed, "rotation speed", digits=4)
+                            for speed in (self.max_safe_speed, self.rated.speed))
+            yield Problem(("max_safe_speed",), given, f"at least the rated speed, {rated}")
+        if self.stall_flow is not None and self.flow and self.stall_flow >= self.flow[-1]:
+            yield Problem(("stall_flow",), show(self.stall_flow, "volume flow"),
+                          f"a flow below the last point, {show(self.flow[-1], 'volume flow')}")
+        if self.shutoff_pressure is not None and self.flow and self.flow[0] == 0.0:
+            yield Problem(("shutoff_pressure",), show(self.shutoff_pressure, "pressure"),
+                          "no such key where the first point is at zero flow",
+                          "the first point already gives the pressure at shut-off")
+
+
+def not_rising(values: Sequence[float], path: tuple[str, ...], kind: str) -> Iterator[Problem]:
+    """A problem for every value that is not above the one before it."""
+    for place, (before, value) in enumerate(pairwise(values), start=1):
+        if value <= before:
+            yield Problem((*path, place), f"{show(value, kind)} after {show(before, kind)}",
+                          "each value above the one before it")

@@ -1,0 +1,79 @@
+"""What the answer rests on: tuning and sequence used, what was assumed, the runs' own audit."""
+
+from collections.abc import Iterable
+
+from rich.console import Group, RenderableType
+
+from simfan.compare import Comparison, StrategyResult
+from simfan.history import Audit, Facts
+from simfan.report.items import item
+from simfan.report.sections import Section
+from simfan.units import System, significant
+
+_UNITS = {"_percent": "%", "_m3s": "m3/s", "_m3_s": "m3/s", "_s": "s"}
+"""Endings of the names of tuning numbers, and the units they stand for."""
+STRAIGHT = ((0.0, 0.0), (1.0, 1.0))
+"""An element that does what the controller says needs no word."""
+
+
+def _tuning(comparison: Comparison, system: System) -> RenderableType:
+    return Group(*(item(f"{r.name}: {tuning_words(r.history.facts)}")
+                   for r in comparison.strategies))  # fmt: skip
+
+
+def tuning_words(facts: Facts) -> str:
+    """Every number of the controller that is in use, and the sequence table of the elements."""
+    unused = ("derivative_s", "derivative_filter") if not facts.tuning.get("derivative_s") else ()
+    said = [_setting(k, v) for k, v in facts.tuning.items() if k not in unused]
+    return ", ".join([*said, *_sequences(facts)])
+
+
+def _setting(name: str, value: float | str) -> str:
+    unit = next((u for ending, u in _UNITS.items() if name.endswith(ending)), "")
+    ending = next((e for e in _UNITS if name.endswith(e)), "")
+    shown = value if isinstance(value, str) else significant(value)
+    return " ".join(filter(None, (name.removesuffix(ending).replace("_", " "), shown, unit)))
+
+
+def _sequences(facts: Facts) -> Iterable[str]:
+    for element, points in facts.sequence.items():
+        if points == STRAIGHT:
+            continue
+        path = ", ".join(f"{100 * x:.3g} → {100 * y:.3g}" for x, y in points)
+        yield f"{element.replace('_', ' ')} by controller output [%]: {path}"
+
+
+def _assumed(comparison: Comparison, system: System) -> RenderableType | None:
+    """Said once where it holds for every strategy."""
+    every = [r.history.facts.assumed for r in comparison.strategies]
+    common = [line for line in every[0] if all(line in other for other in every)]
+    own = [f"{r.name}: {line}" for r in comparison.strategies
+           for line in r.history.facts.assumed if line not in common]  # fmt: skip
+    return Group(*map(item, common + own)) if common + own else None
+
+
+def _audit(comparison: Comparison, system: System) -> RenderableType:
+    return Group(*(item(audit_words(r)) for r in comparison.strategies))
+
+
+def audit_words(result: StrategyResult) -> str:
+    """Step, mass balance, and what helped or stopped the arithmetic."""
+    audit = result.audit
+    words = (f"{result.name}: step {significant(1e3 * audit.step_s)} ms, mass balance to "
+             f"{audit.mass_balance_residual:.0e} of what passed")  # fmt: skip
+    return words + "".join(_unusual(audit))
+
+
+def _unusual(audit: Audit) -> Iterable[str]:
+    if audit.stiff_steps:
+        yield (f", in {audit.stiff_steps} of {audit.steps} steps the air at a nearly shut element "
+               "was made heavier")  # fmt: skip
+    if audit.half_step_difference is not None:
+        yield f", half the step differs by {100 * audit.half_step_difference:.2g} % of range"
+    if audit.stopped:
+        yield f"; {audit.stopped}"
+
+
+TUNING = Section("tuning", "Tuning used", text=_tuning)
+ASSUMED = Section("assumed", "Assumed", text=_assumed)
+AUDIT = Section("audit", "The arithmetic", text=_audit)

@@ -1,0 +1,84 @@
+"""The section interface: a report is a list of sections, each of which knows one thing to say.
+
+    SOMETHING = Section("something", "Title in the reader's words", text=..., drawings=...)
+
+A command that has more to tell makes its own sections and lists them in its own page; nothing
+here or in another section changes for it.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rich.console import RenderableType
+
+from simfan.compare import Comparison
+from simfan.report import ink
+from simfan.units import System
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+LARGEST_SVG = 1_500_000
+"""Bytes; beyond it dense lines become a bitmap inside the SVG."""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A picture that is drawn when it is asked for, as SVG and PNG."""
+
+    name: str
+    """File name without its ending."""
+    draw: Callable[[bool], Figure]
+    """`draw(flat)`; with `flat` dense lines are a bitmap."""
+
+    def svg(self) -> bytes:
+        """The same data give the same bytes."""
+        return self._svg_of(self.draw(False))
+
+    def save(self, folder: Path) -> list[Path]:
+        """Write .svg and .png; the paths. OSError where the folder cannot be written."""
+        figure = self.draw(False)
+        paths = [folder / f"{self.name}.svg", folder / f"{self.name}.png"]
+        paths[0].write_bytes(self._svg_of(figure))
+        paths[1].write_bytes(_bytes(figure, "png", {"Software": None}))
+        return paths
+
+    def _svg_of(self, figure: Figure) -> bytes:
+        nameless = {"Date": None, "Creator": None}
+        words = _bytes(figure, "svg", nameless)
+        return words if len(words) <= LARGEST_SVG else _bytes(self.draw(True), "svg", nameless)
+
+
+def _bytes(figure: Figure, kind: str, about: dict[str, None]) -> bytes:
+    """The figure as a file's content; ticks are made while it is drawn, so in its own style."""
+    import matplotlib as mpl
+
+    paper = io.BytesIO()
+    with mpl.rc_context(ink.STYLE):
+        figure.savefig(paper, format=kind, metadata=about)
+    return paper.getvalue()
+
+
+def _nothing(comparison: Comparison, system: System) -> None:
+    """No text."""
+
+
+def _none(comparison: Comparison, system: System) -> Iterable[Drawing]:
+    return ()
+
+
+@dataclass(frozen=True)
+class Section:
+    """One thing a report says: in words on a terminal, in pictures in a folder, or both."""
+
+    key: str
+    title: str
+    """Printed above the text; "" for none."""
+    text: Callable[[Comparison, System], RenderableType | None] = _nothing
+    """What to print; None where there is nothing to say, and the title is left out too."""
+    drawings: Callable[[Comparison, System], Iterable[Drawing]] = _none

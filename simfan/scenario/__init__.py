@@ -1,0 +1,8 @@
+"""From a file that a person wrote to a `Case`, or to every mistake in it with its place."""
+
+from simfan.scenario.assumed import assumed
+from simfan.scenario.reader import fingerprint, load, place
+from simfan.scenario.schema import schema
+from simfan.scenario.starter import starter
+
+__all__ = ["assumed", "fingerprint", "load", "place", "schema", "starter"]

@@ -1,0 +1,173 @@
+"""Plants for the tests: three invented fans, a plain case, and bare networks for closed forms."""
+
+import json
+from math import pi
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.interpolate import PPoly
+
+from simfan.assemble import Assembled, assemble
+from simfan.assemble.case import schedule
+from simfan.assemble.fan import tabulate
+from simfan.kernel import advance, layout
+from simfan.kernel.layout import Schedule, State, Traces
+from simfan.plant.case import Case
+from simfan.steady.bench import Bench
+
+FANS: dict[str, Any] = json.loads((Path(__file__).parent / "data" / "fans.json").read_text())
+DAMPER = {"blades": "opposed", "area": 4.0, "stroke_time": 12.0}
+GAINS = {"gain": 0.4, "reset": 8.0}
+
+
+def fan(name: str) -> dict[str, Any]:
+    """Description of an invented fan, SI."""
+    f = FANS[name]
+    return {
+        "rated": {"speed": f["design"]["N_rpm"] * pi / 30.0, "density": f["design"]["rho"]},
+        "flow": [p["Q_m3s"] for p in f["points"]],
+        "static_pressure": [float(p["ps_Pa"]) for p in f["points"]],
+        "shaft_power": [p["P_kW"] * 1e3 for p in f["points"]],
+        "inertia": float(f["J_kgm2"]),
+        "max_safe_speed": f["max_safe_rpm"] * pi / 30.0,
+    }
+
+
+def motor(name: str) -> dict[str, Any]:
+    """Its motor; slip such that full load is at the fan's rated speed."""
+    f = FANS[name]
+    synchronous = 6000.0 / f["poles"]
+    return {"rating": f["motor_kW"] * 1e3, "poles": f["poles"],
+            "slip": 1.0 - f["design"]["N_rpm"] / synchronous}
+
+
+def plain(**changes: Any) -> Case:
+    """Fan B on a kiln's duct: damper after the volume, damper before it, variable speed."""
+    description: dict[str, Any] = {
+        "title": "plain case",
+        "air": {"temperature": 303.15, "barometer": 98600.0},
+        "fan": fan("B"), "motor": motor("B"),
+        "ductwork": {"discharge": {"length": 20.0, "area": 4.0}, "volume": 600.0},
+        "process": {"fixed_pressure": 400.0, "design": {"flow": 45.0, "pressure": 3500.0}},
+        "control": {"scan": 0.25},
+        "strategies": {
+            "after": {"outlet_damper": {**DAMPER, "place": "after volume"}, "controller": GAINS},
+            "before": {"outlet_damper": {**DAMPER, "place": "before volume"}, "controller": GAINS},
+            "speed": {"speed": {"ramp_up": 40.0, "ramp_down": 60.0}, "controller": GAINS},
+        },
+        "run": {"duration": 120.0, "starts_at": 45.0},
+        "timeline": [{"at": 10.0, "setpoint": 36.0}],
+    }
+    return Case.model_validate(description | changes)
+
+
+def analytic(name: str) -> PPoly:
+    """A fan's printed analytic pressure curve [Pa] against flow [m³/s], its cubic continued into
+    reverse flow: f0 + H(1 + 1.5z − .5z³), z = 2q/q_pk − 1, up to the peak; beyond it
+    (f0 + 2H) − c2·x² − c3·x³, x = q − q_pk."""
+    f = FANS[name]
+    c, Qd, pd = f["curve"], f["design"]["Q_m3s"], f["design"]["ps_Pa"]
+    w, H = c["q_peak"] * Qd / 2.0, c["H"] * pd
+    peak = 2.0 * w
+    # in t = Q + peak: z = (t − peak)/w − 1 = t/w − 3
+    left = [-0.5 * H / w**3, 4.5 * H / w**3 * w, (1.5 - 13.5) * H / w,
+            c["f0"] * pd + H * (1.0 - 4.5 + 13.5)]
+    right = [-c["c3"] * pd / Qd**3, -c["c2"] * pd / Qd**2, 0.0, (c["f0"] + 2 * c["H"]) * pd]
+    return PPoly(np.column_stack([left, right]), [-peak, peak, 1.5 * Qd])
+
+
+def begin(case: Case, name: str, step: float, record: float | None = None,
+          ) -> tuple[Assembled, Schedule, Traces]:
+    """A strategy assembled, with the case's first conditions for every scan and empty traces."""
+    assembled = assemble(case, name, step, record or step)
+    n = round(case.run.duration / case.control.scan) + 1
+    plan = schedule(assembled, case, np.full(n, case.run.starts_at), np.ones(n),
+                    np.full(n, case.process.fixed_pressure))
+    return assembled, plan, layout.traces(assembled.plant)
+
+
+def run_from(assembled: Assembled, plan: Schedule, traces: Traces, state: State) -> int:
+    """Advance to the last tick."""
+    return advance.advance(assembled.plant, plan, state, traces, assembled.plant.last_tick)
+
+
+def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, density: float,
+              sound: float, loss: float, step: float, duration: float,
+              lag: float = 0.0) -> Assembled:
+    """A wheel at constant speed, a duct, a volume, a quadratic resistance, nothing else.
+
+    Held against theories of incompressible flow, so the gas is taken to their limit: a barometer of
+    1e9 Pa with the density and sound speed kept (γ small), where Δp/p vanishes.
+    `loss` is Δp = loss·ṁ²/ρ [1/m⁴].
+    """
+    p0 = 1e9
+    RT = p0 / density
+    zero, one = np.zeros(1), np.ones(1)
+    none = np.zeros(0, dtype=np.int64)
+    table = tabulate(pressure, PPoly(np.zeros((4, 1)), pressure.x[[0, -1]]),
+                     float(pressure.x[0]), float(pressure.x[-1]), density, None, lag)
+    plant = layout.Plant(
+        gas=layout.Gas(RT / 300.0, sound**2 / RT),
+        network=layout.Network(
+            volume=np.array([volume]), first=np.array([1, 0]), last=np.array([0, 1]),
+            inertance=np.array([length / area]), start=np.array([0, 1, 2]),
+            kind=np.array([layout.FAN, layout.LOSS]), index=np.zeros(2, dtype=np.int64),
+            quadratic=np.array([0.0, loss]), linear=np.zeros(2), smoothing=1e-9, band=1e-9),
+        fans=table,
+        rotors=layout.Rotors(
+            mode=np.array([layout.UNPOWERED]), rated_speed=one, momentum=one, rated_torque=one,
+            rated_power=one, synchronous=one, base=one, breakdown=one, breakdown_slip=one,
+            current_limit=one, braking=zero, lag=one, actuator=np.array([-1]),
+            loss=np.array([[[0.0, 1.0], [0.0, 0.0]]])),
+        dampers=layout.Dampers(none, none, np.zeros(0), np.zeros((0, 2)), np.zeros((0, 3, 3))),
+        actuators=layout.Actuators(*[np.zeros(0)] * 4, none, none, *[np.zeros((0, 2))] * 2),
+        transmitters=layout.Transmitters(np.array([layout.AT_FAN]), np.zeros(1, dtype=np.int64),
+                                         density, zero, np.zeros(1, dtype=np.int64)),
+        loops=layout.Loops(one, one, zero, zero, one, one, np.array([layout.OUTPUT]),
+                           np.zeros(1, dtype=np.int64)),
+        step=step, scan_steps=1, record_steps=1, last_tick=round(duration / step))
+    base = Schedule(np.zeros((1, 1)), np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)))
+    return Assembled(plant, None, (), {}, 1, base)  # type: ignore[arg-type]
+
+
+def swing(rig: Assembled, flow: float, pressure: float) -> Traces:
+    """The rig from a flow [m³/s] and a rise of the volume over its surroundings [Pa]."""
+    plant = rig.plant
+    n = plant.last_tick + 1
+    plan = Schedule(*[np.repeat(column, n, axis=0) for column in rig.base])
+    state = layout.rest(plant)
+    state.moving[:3] = 1e9 + pressure, flow * plant.transmitters.density, 1.0
+    state.moving[3] = float(np.nan_to_num(rise_at(rig, flow)))
+    traces = layout.traces(plant)
+    assert advance.advance(plant, plan, state, traces, plant.last_tick) == layout.DONE
+    return traces
+
+
+def rise_at(rig: Assembled, flow: float) -> float:
+    """Steady pressure rise of the rig's wheel [Pa]."""
+    bench = Bench(rig)
+    x = np.zeros(bench.off.end)
+    x[:3] = 1e9, flow * rig.plant.transmitters.density, 1.0
+    bench.stand(np.zeros(1))
+    bench.slopes(x)
+    return float(bench.probe.fan_rise[0])
+
+
+def eigenvalues(rig: Assembled, flow: float, pressure: float) -> np.ndarray:
+    """Of the air path (pressure and flow) at a point of the rig [rad/s]."""
+    bench = Bench(rig, lagged=True)
+    x = np.zeros(bench.off.end)
+    x[:3] = 1e9 + pressure, flow * rig.plant.transmitters.density, 1.0
+    bench.stand(np.zeros(1))
+    return np.linalg.eigvals(bench.jacobian(x)[:2, :2])
+
+
+def period(time: np.ndarray, flow: np.ndarray) -> float:
+    """Mean time between upward crossings of the middle of the swing, over the last half [s]."""
+    half = time.size // 2
+    t, q = time[half:], flow[half:]
+    q = q - 0.5 * (q.max() + q.min())
+    k = np.flatnonzero((q[:-1] < 0.0) & (q[1:] >= 0.0))
+    crossings = t[k] - q[k] * (t[k + 1] - t[k]) / (q[k + 1] - q[k])
+    return float(np.mean(np.diff(crossings)))
