@@ -57,6 +57,10 @@ class Facts:
     strategy: str
     method: str
     holds: str
+    held_kind: str
+    """Kind of unit of setpoint and measured value: "volume flow", "mass flow" or "pressure"."""
+    known_flow: tuple[float, float]
+    """Lowest and highest flow of the maker's points at rated speed."""
     duration_s: float
     record_s: float
     rated_speed: float
@@ -156,7 +160,7 @@ def load(path: Path) -> History:
                                  for k, v in facts["fan_map"].items()})
     facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
     facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
-    for key in ("events_at_s", "assumed", "findings"):
+    for key in ("events_at_s", "assumed", "findings", "known_flow"):
         facts[key] = tuple(facts[key])
     return History(
         time=time,

@@ -7,45 +7,59 @@ from math import pi
 import numpy as np
 
 from simfan.assemble import Assembled, assemble
-from simfan.assemble.case import schedule
-from simfan.assemble.control import controller, span
+from simfan.assemble.control import controller, raises
+from simfan.assemble.schedule import schedule
+from simfan.assemble.transmitter import span
 from simfan.history import Audit, Facts, FanMap, Happening, History
 from simfan.kernel import advance, entry, layout
 from simfan.kernel.layout import CULPRIT, DONE, STIFF, TICK, Plant, Schedule, State, Traces
-from simfan.plant.case import Case
+from simfan.plant.case import Case, Strategy
 from simfan.scenario import assumed as defaults
-from simfan.steady.balance import Rest, hold, starting_state
+from simfan.steady.balance import Rest, hold, is_stable, starting_state
 from simfan.steady.pace import Pace, helmholtz, pace
 from simfan.timeline import Played, play
+from simfan.units import show
 
 Progress = Callable[[str, float], None]
+PUSH = 1e-3
+"""A start that is unstable would stand still for long on exact numbers: its flow is moved by so much
+to let it show."""
 SEGMENTS = 40
 """The run stops this often to tell how far it is."""
 
 
-def prepare(case: Case, name: str, step: float | None = None) -> tuple[Assembled, Pace]:
+def prepare(case: Case, name: str, step: float | None = None,
+            assumption: str = "nominal") -> tuple[Assembled, Pace]:
     """The strategy assembled at the step and record interval it will run at."""
     scan = case.control.scan
-    first = assemble(case, name, scan / 12.0, scan)
-    values = sorted({case.run.starts_at, *(e.setpoint for e in case.timeline if e.setpoint)})
+    first = assemble(case, name, scan / 12.0, scan, assumption)
+    values = sorted({float(v) for v in (case.run.starts_at,
+                                        *(e.setpoint for e in case.timeline)) if v is not None})
     going = pace(first, scan, [values[0], values[-1]], step or case.run.step, case.run.record)
-    return assemble(case, name, going.step, going.record), going
+    return assemble(case, name, going.step, going.record, assumption), going
 
 
 def simulate(case: Case, name: str, progress: Progress | None = None,
-             step: float | None = None) -> History:
-    """Run one strategy through the case's timeline. `step` [s] overrides the inner step."""
-    assembled, going = prepare(case, name, step)
+             step: float | None = None, assumption: str = "nominal") -> History:
+    """Run one strategy through the case's timeline.
+
+    `step` [s] overrides the inner step; `assumption` is what is taken for the parts of the curve
+    that the maker does not give.
+    """
+    assembled, going = prepare(case, name, step, assumption)
     played = play(case)
-    plan = schedule(assembled, case, played.setpoint, played.process_resistance,
-                    played.fixed_pressure)
+    plan = schedule(assembled, case, played.dials)
     start = hold(assembled, case.run.starts_at)
+    unstable = not is_stable(assembled, start)
     state = starting_state(assembled, start, case.run.starts_at)
+    if unstable:
+        state.moving[entry.begins(assembled.plant).flow] *= 1.0 + PUSH
     before = layout.copy(state)
     traces = layout.traces(assembled.plant)
     code = _through(assembled.plant, plan, state, traces,
                     lambda share: progress(name, share) if progress else None)
-    return _history(case, name, assembled, going, played, start, before, state, traces, code)
+    return _history(case, name, assembled, going, played, plan, start, unstable,
+                    before, state, traces, code)
 
 
 def _through(plant: Plant, plan: Schedule, state: State, traces: Traces,
@@ -60,7 +74,7 @@ def _through(plant: Plant, plan: Schedule, state: State, traces: Traces,
 
 
 def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: Played,
-             start: Rest, before: State, state: State, traces: Traces, code: int) -> History:
+             plan: Schedule, start: Rest, unstable: bool, before: State, state: State, traces: Traces, code: int) -> History:
     """All that the run left behind, up to where it stopped."""
     plant = assembled.plant
     n = plant.last_tick // plant.record_steps + 1
@@ -70,7 +84,7 @@ def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: P
     audit = Audit(
         step_s=plant.step, steps=int(state.count[TICK]),
         fastest_time_constant_s=going.fastest,
-        mass_balance_residual=_mass_residual(plant, assembled.base, before, state),
+        mass_balance_residual=_mass_residual(plant, plan.temperature, before, state),
         stiff_steps=int(state.count[STIFF]),
         stopped=None if code == DONE else _stopped(assembled, state))
     log = played.log
@@ -80,22 +94,23 @@ def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: P
         time=time,
         traces={k: v[:n] for k, v in traces._asdict().items()},
         items=assembled.items, log=tuple(sorted(log, key=lambda h: h.at_s)),
-        facts=_facts(case, name, assembled, played, start), audit=audit)
+        facts=_facts(case, name, assembled, played, start, unstable), audit=audit)
 
 
-def _mass_residual(plant: Plant, base: Schedule, before: State, after: State) -> float:
-    """|C·Δp − (in − out)| over all that passed, worst volume; C = V/c² [1].
+def _mass_residual(plant: Plant, temperature: np.ndarray, before: State, after: State) -> float:
+    """|stored − (in − out)| over all that passed, worst volume [1].
 
-    Holds for volumes of constant temperature; nan once the run's numbers broke.
+    Stored is C·Δp with C = V/c², between changes of the volume's temperature.
     """
     off, net, gas = entry.begins(plant), plant.network, plant.gas
     moved = after.moving[off.moved:] - before.moving[off.moved:]
+    last = temperature[int(after.count[TICK]) // plant.scan_steps]
     worst = 0.0
     for i in range(net.volume.size):
-        capacity = net.volume[i] / (gas.gamma * gas.R * base.temperature[0, i])
-        stored = capacity * (after.moving[i] - before.moving[i])
-        net_in = moved[net.last == i].sum() - moved[net.first == i].sum()
-        passed = np.abs(moved[(net.last == i) | (net.first == i)]).sum()
+        capacity = net.volume[i] / (gas.gamma * gas.R * last[i])
+        stored = after.volume[i].stored + capacity * (after.moving[i] - after.volume[i].anchor)
+        net_in = moved[net.branch.last == i].sum() - moved[net.branch.first == i].sum()
+        passed = np.abs(moved[(net.branch.last == i) | (net.branch.first == i)]).sum()
         worst = max(worst, abs(stored - net_in) / max(passed, 1e-9))
     return float(worst)
 
@@ -113,9 +128,10 @@ def _stopped(assembled: Assembled, state: State) -> str:
             f"finite number; try a shorter run.step than {plant.step:.4g} s")
 
 
-def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: Rest) -> Facts:
+def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: Rest,
+           unstable: bool) -> Facts:
     """What a judge must know beside the traces."""
-    strategy, fan, tuning = case.strategies[name], case.fan, controller(case, case.strategies[name])
+    strategy, fan = case.strategies[name], case.fan
     return Facts(
         title=case.title, strategy=name, method=strategy.method, holds=case.control.holds,
         duration_s=case.run.duration,
@@ -124,12 +140,11 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
         motor_rating=case.motor.rating, price_per_kwh=case.energy.price_per_kwh,
         currency=case.energy.currency, fan_map=_fan_map(case, assembled),
         changes=played.changes, events_at_s=tuple(h.at_s for h in played.log),
-        tuning={"form": "standard", "gain": tuning.gain, "reset_s": tuning.reset,
-                "derivative_s": tuning.derivative, "derivative_filter": tuning.derivative_filter,
-                "setpoint_weight": tuning.setpoint_weight, "reset_from": tuning.reset_from,
-                "span_m3s": span(case), "scan_s": case.control.scan},
+        tuning=_tuning(case, strategy), held_kind=case.control.held_kind,
+        known_flow=(assembled.curve.first_flow, assembled.curve.last_flow),
         sequence={e.name: e.sequence for e in assembled.elements},
-        assumed=(*_defaults(case, name), *assembled.curve.assumed, *_rounded(assembled, case)),
+        assumed=(*_defaults(case, name), *assembled.curve.assumed, *_rounded(assembled, case),
+                 *_pushed(unstable)),
         findings=_findings(case, start),
         natural_period_s=2.0 * pi / helmholtz(assembled))
 
@@ -140,24 +155,43 @@ def _defaults(case: Case, name: str) -> list[str]:
             if not line.startswith("strategies.") or line.startswith(f"strategies.{name}.")]
 
 
+def _pushed(unstable: bool) -> list[str]:
+    """Said when the run does not start at rest."""
+    return [f"the starting point is unstable; its flow was moved by {100.0 * PUSH:g} % so that this "
+            "shows (assumed)"] if unstable else []
+
+
 def _rounded(assembled: Assembled, case: Case) -> tuple[str, ...]:
     """Dead times that do not fall on whole steps, as they were run."""
     plant = assembled.plant
     times = [(e.name, e.dead_time, int(d)) for e, d in
-             zip(assembled.elements, plant.actuators.delay, strict=True)]
+             zip(assembled.elements, plant.actuators.each.delay, strict=True)]
     times.append(("transmitter", case.control.transmitter.dead_time,
-                  int(plant.transmitters.delay[0])))
+                  int(plant.transmitters[0].delay)))
     return tuple(f"dead time of {who}: {given:.6g} s is run as {n * plant.step:.6g} s, "
                  f"{n} steps" for who, given, n in times
                  if abs(given - n * plant.step) > 1e-9)
 
 
+def _tuning(case: Case, strategy: Strategy) -> dict[str, float | str]:
+    """The tuning as the standard form, with spans and action."""
+    c = controller(case, strategy)
+    low, width = span(case)
+    return {"form": "standard", "gain": c.standard.gain, "reset_s": c.standard.reset,
+            "derivative_s": c.standard.derivative, "derivative_filter": c.derivative_filter,
+            "setpoint_weight": c.setpoint_weight, "reset_from": c.reset_from,
+            "action": "reverse" if raises(case, strategy) else "direct",
+            "span_low": low, "span_high": low + width, "scan_s": case.control.scan}
+
+
 def _findings(case: Case, start: Rest) -> tuple[str, ...]:
+    """What the strategy cannot do at the start."""
     if start.reached:
         return ()
-    return (f"the starting setpoint of {case.run.starts_at:.4g} m3/s is out of reach: at "
-            f"{100.0 * start.outputs[0]:.4g} % controller output the flow is "
-            f"{start.held:.4g} m3/s",)
+    kind = case.control.held_kind
+    return (f"the starting setpoint of {show(float(case.run.starts_at), kind, digits=4)} is out of "
+            f"reach: at {100.0 * start.outputs[0]:.4g} % controller output the {case.control.holds} "
+            f"is {show(start.held, kind, digits=4)}",)
 
 
 def _fan_map(case: Case, assembled: Assembled) -> FanMap:

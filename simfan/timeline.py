@@ -3,9 +3,10 @@
 Nothing here depends on the plant, so the kernel needs no Python on the way.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 import simpy
@@ -13,20 +14,24 @@ import simpy
 from simfan.history import Happening, SetpointChange
 from simfan.plant.case import Case
 from simfan.plant.events import Event, Profile
+from simfan.units import show
+
+AS_IT_IS = -1.0
+"""On the dial of manual output: hold what the controller gives."""
+Steps = Generator[simpy.Event, None, None]
 
 
 @dataclass(frozen=True)
 class Played:
-    """Every prescribed quantity at every scan, (n_scans,), and the log of what changed."""
+    """Every prescribed quantity at every scan, and the log of what changed."""
 
-    setpoint: np.ndarray
-    process_resistance: np.ndarray
-    fixed_pressure: np.ndarray
+    dials: Mapping[str, np.ndarray]
+    """Name → (n_scans,) SI."""
     log: tuple[Happening, ...]
     changes: tuple[SetpointChange, ...]
 
 
-class _Dial:
+class Dial:
     """A quantity that events turn. SimPy's clock counts scans."""
 
     def __init__(self, env: simpy.Environment, start: float, n_scans: int) -> None:
@@ -36,24 +41,24 @@ class _Dial:
 
     @property
     def now(self) -> float:
-        return float(self.values[self.env.now])
+        """The present value."""
+        return float(self.values[int(self.env.now)])
 
     def turn(self, value: float) -> None:
         """From now on."""
-        self.values[self.env.now:] = value
+        self.values[int(self.env.now):] = value
 
-    def start(self, movement: Generator[simpy.Event, None, None]) -> None:
+    def start(self, movement: Steps) -> None:
         """Begin a movement; one that is still going on ends here."""
         if self.moving is not None and self.moving.is_alive:
             self.moving.interrupt()
         self.moving = self.env.process(self._until_interrupted(movement))
 
-    def _until_interrupted(self, movement: Generator[simpy.Event, None, None],
-                           ) -> Generator[simpy.Event, None, None]:
+    def _until_interrupted(self, movement: Steps) -> Steps:
         with suppress(simpy.Interrupt):
             yield from movement
 
-    def ramp(self, to: float, scans: int) -> Generator[simpy.Event, None, None]:
+    def ramp(self, to: float, scans: int) -> Steps:
         """A straight line from the present value, or a step for no scans."""
         start = self.now
         if scans == 0:
@@ -63,70 +68,110 @@ class _Dial:
             yield self.env.timeout(1)
             self.turn(start + (to - start) * k / scans)
 
-    def follow(self, scans: np.ndarray, values: np.ndarray) -> Generator[simpy.Event, None, None]:
+    def follow(self, scans: np.ndarray, values: np.ndarray) -> Steps:
         """Straight lines between points, from now."""
-        for k in range(int(scans[-1]) + 1):
+        for k in range(ceil(scans[-1] - 1e-9) + 1):
             self.turn(float(np.interp(k, scans, values)))
             yield self.env.timeout(1)
 
 
 def play(case: Case) -> Played:
     """The schedule of a case."""
-    scan = case.control.scan
-    n_scans = round(case.run.duration / scan) + 1
+    n_scans = round(case.run.duration / case.control.scan) + 1
     env = simpy.Environment()
-    dials = {"setpoint": _Dial(env, case.run.starts_at, n_scans),
-             "process_resistance": _Dial(env, 1.0, n_scans),
-             "fixed_pressure": _Dial(env, case.process.fixed_pressure, n_scans)}
+    dials = {name: Dial(env, value, n_scans) for name, value in _starts(case).items()}
     log: list[Happening] = []
     changes: list[SetpointChange] = []
     for event in case.timeline:
-        env.process(_happen(env, event, scan, dials, log, changes))
+        env.process(_happen(env, event, case, dials, log, changes))
     env.run(until=n_scans)
-    starts = [e.at for e in case.timeline] + [case.run.duration]
+    instants = [e.at for e in case.timeline] + [case.run.duration]
     judged = tuple(
-        SetpointChange(c.at_s, next(t for t in starts if t > c.at_s), c.start, c.end, c.over_s)
+        SetpointChange(c.at_s, next(t for t in instants if t > c.at_s), c.start, c.end, c.over_s)
         for c in changes)
-    return Played(*[dial.values for dial in dials.values()], tuple(log), judged)
+    return Played({name: dial.values for name, dial in dials.items()}, tuple(log), judged)
 
 
-def _happen(env: simpy.Environment, event: Event, scan: float, dials: dict[str, _Dial],
-            log: list[Happening], changes: list[SetpointChange],
-            ) -> Generator[simpy.Event, None, None]:
+def _starts(case: Case) -> dict[str, float]:
+    """Where every dial stands at the start."""
+    ambient = case.air.temperature
+    return {
+        "setpoint": float(case.run.starts_at),
+        "process_resistance": 1.0,
+        "inlet_resistance": 1.0,
+        "fixed_pressure": case.process.fixed_pressure,
+        "ambient_temperature": ambient,
+        "gas_temperature": case.ductwork.volume_temperature or ambient,
+        "barometer": case.air.barometer,
+        "noise": case.control.transmitter.noise,
+        "manual": np.nan,
+        "air": 0.0,
+    }
+
+
+def _happen(env: simpy.Environment, event: Event, case: Case, dials: dict[str, Dial],
+            log: list[Happening], changes: list[SetpointChange]) -> Steps:
     """One event of the timeline, at its time."""
+    scan = case.control.scan
     yield env.timeout(round(event.at / scan))
+    yield env.timeout(0)  # after what is still moving has come to where it stands now
     name, target = _target(event)
     dial = dials[name]
-    log.append(Happening(event.at, _words(name, dial.now, target, event)))
+    kind = KINDS.get(name) or case.control.held_kind
+    log.append(Happening(event.at, _words(name, dial.now, target, event, kind)))
     if isinstance(target, Profile):
         dial.start(dial.follow(np.array(target.time) / scan, np.array(target.setpoint)))
         return
     if name == "setpoint":
         changes.append(SetpointChange(event.at, event.at, dial.now, target, event.over))
     dial.start(dial.ramp(target, round(event.over / scan)))
+    gas_follows = name == "ambient_temperature" and case.ductwork.volume_temperature is None
+    if gas_follows:
+        dials["gas_temperature"].start(
+            dials["gas_temperature"].ramp(target, round(event.over / scan)))
 
 
 def _target(event: Event) -> tuple[str, float | Profile]:
     """Which dial, and where to."""
     if event.profile is not None:
         return "setpoint", event.profile
-    for name in ("setpoint", "process_resistance", "fixed_pressure"):
+    if event.automatic:
+        return "manual", np.nan
+    if event.manual_output is not None:
+        return "manual", event.manual_output
+    if event.instrument_air is not None:
+        return "air", 1.0 if event.instrument_air == "lost" else 0.0
+    for name in KINDS:
         value = getattr(event, name)
         if value is not None:
-            return name, value
+            return name, float(value)
     raise AssertionError("an event without a change is refused by the case")
 
 
-def _words(name: str, now: float, target: float | Profile, event: Event) -> str:
+KINDS = {"setpoint": None, "process_resistance": "fraction", "inlet_resistance": "fraction",
+         "fixed_pressure": "pressure", "ambient_temperature": "temperature",
+         "gas_temperature": "temperature", "barometer": "absolute pressure", "noise": "fraction"}
+"""Dials with a value, and its kind of unit; the setpoint's is that of what is held."""
+
+
+def _words(name: str, now: float, target: float | Profile, event: Event, kind: str) -> str:
     """A line for the log."""
     if isinstance(target, Profile):
         words = f"setpoint follows a profile for {target.time[-1]:.4g} s"
-    elif name == "setpoint":
-        words = f"setpoint {now:.4g} → {target:.4g} m3/s"
-    elif name == "process_resistance":
-        words = f"process resistance {100.0 * now:.4g} → {100.0 * target:.4g} %"
+    elif name == "manual":
+        words = ("controller to automatic" if np.isnan(target)
+                 else f"controller to manual at {100.0 * target:.4g} %")
+    elif name == "air":
+        words = "instrument air lost" if target else "instrument air back"
     else:
-        words = f"fixed pressure {now:.4g} → {target:.4g} Pa"
+        words = f"{name.replace('_', ' ')} {_from_to(now, target, kind)}"
     if event.over:
         words += f" over {event.over:.4g} s"
     return f"{words} ({event.because})" if event.because else words
+
+
+def _from_to(now: float, target: float, kind: str) -> str:
+    """Such as "45 → 36 m3/s"."""
+    before, after = show(now, kind, digits=4), show(target, kind, digits=4)
+    number, _, unit = before.partition(" ")
+    return f"{number} → {after}" if after.endswith(unit) else f"{before} → {after}"

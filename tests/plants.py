@@ -9,12 +9,13 @@ import numpy as np
 from scipy.interpolate import PPoly
 
 from simfan.assemble import Assembled, assemble
-from simfan.assemble.case import schedule
 from simfan.assemble.fan import tabulate
+from simfan.assemble.schedule import schedule
 from simfan.kernel import advance, layout
 from simfan.kernel.layout import Schedule, State, Traces
 from simfan.plant.case import Case
 from simfan.steady.bench import Bench
+from simfan.timeline import play
 
 FANS: dict[str, Any] = json.loads((Path(__file__).parent / "data" / "fans.json").read_text())
 DAMPER = {"blades": "opposed", "area": 4.0, "stroke_time": 12.0}
@@ -81,9 +82,8 @@ def begin(case: Case, name: str, step: float, record: float | None = None,
           ) -> tuple[Assembled, Schedule, Traces]:
     """A strategy assembled, with the case's first conditions for every scan and empty traces."""
     assembled = assemble(case, name, step, record or step)
-    n = round(case.run.duration / case.control.scan) + 1
-    plan = schedule(assembled, case, np.full(n, case.run.starts_at), np.ones(n),
-                    np.full(n, case.process.fixed_pressure))
+    quiet = case.model_copy(update={"timeline": ()})
+    plan = schedule(assembled, case, play(quiet).dials)
     return assembled, plan, layout.traces(assembled.plant)
 
 
@@ -103,32 +103,46 @@ def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, den
     """
     p0 = 1e9
     RT = p0 / density
-    zero, one = np.zeros(1), np.ones(1)
-    none = np.zeros(0, dtype=np.int64)
-    table = tabulate(pressure, PPoly(np.zeros((4, 1)), pressure.x[[0, -1]]),
-                     float(pressure.x[0]), float(pressure.x[-1]), density, None, lag)
+    idle = PPoly(np.zeros((4, 1)), pressure.x[[0, -1]])
+    table = tabulate([(pressure, idle, float(pressure.x[-1]))], float(pressure.x[0]),
+                     float(pressure.x[-1]), density, np.array([np.nan]), lag)
     plant = layout.Plant(
         gas=layout.Gas(RT / 300.0, sound**2 / RT),
         network=layout.Network(
-            volume=np.array([volume]), first=np.array([1, 0]), last=np.array([0, 1]),
+            volume=np.array([volume]),
+            branch=layout.rows(layout.BRANCH, first=[1, 0], last=[0, 1]),
             inertance=np.array([length / area]), start=np.array([0, 1, 2]),
-            kind=np.array([layout.FAN, layout.LOSS]), index=np.zeros(2, dtype=np.int64),
-            quadratic=np.array([0.0, loss]), linear=np.zeros(2), smoothing=1e-9, band=1e-9),
+            element=layout.rows(layout.ELEMENT, kind=[layout.FAN, layout.LOSS], index=[0, 0],
+                                quadratic=[0.0, loss], linear=[0.0, 0.0]),
+            smoothing=1e-9, band=1e-9),
         fans=table,
         rotors=layout.Rotors(
-            mode=np.array([layout.UNPOWERED]), rated_speed=one, momentum=one, rated_torque=one,
-            rated_power=one, synchronous=one, base=one, breakdown=one, breakdown_slip=one,
-            current_limit=one, braking=zero, lag=one, actuator=np.array([-1]),
-            loss=np.array([[[0.0, 1.0], [0.0, 0.0]]])),
-        dampers=layout.Dampers(none, none, np.zeros(0), np.zeros((0, 2)), np.zeros((0, 3, 3))),
-        actuators=layout.Actuators(*[np.zeros(0)] * 4, none, none, *[np.zeros((0, 2))] * 2),
-        transmitters=layout.Transmitters(np.array([layout.AT_FAN]), np.zeros(1, dtype=np.int64),
-                                         density, zero, np.zeros(1, dtype=np.int64)),
-        loops=layout.Loops(one, one, zero, zero, one, one, np.array([layout.OUTPUT]),
-                           np.zeros(1, dtype=np.int64)),
+            layout.rows(layout.ROTOR, mode=layout.UNPOWERED, rated_speed=1.0, momentum=1.0,
+                        rated_torque=1.0, rated_power=1.0, synchronous=1.0, base_speed=1.0,
+                        breakdown=1.0, breakdown_slip=1.0, current_limit=1.0, braking=0.0, lag=1.0,
+                        actuator=-1),
+            np.ones((1, 2)), np.array([[[0.0, 1.0], [0.0, 0.0]]])),
+        dampers=layout.Dampers(layout.blank(layout.LOUVRE, 0), np.zeros((0, 3)),
+                               np.zeros((0, 3, 4))),
+        inlets=layout.blank(layout.INLET_ELEMENT, 0),
+        actuators=layout.Actuators(layout.blank(layout.ACTUATOR, 0), np.zeros((0, 2, 2)),
+                                   np.zeros((0, 2)), np.zeros((0, 2))),
+        transmitters=layout.rows(
+            layout.TRANSMITTER, place=0, index=0, branch=0, fan=0, scale=1.0, misled=0,
+            design_density=1.0, surroundings=1, low=0.0, span=1.0, root=0, cut_off=0.0,
+            quantum=0.0, lag=0.0, delay=0),
+        loops=layout.rows(
+            layout.LOOP, gain=1.0, reset=1.0, derivative=0.0, derivative_decay=0.0, weight=1.0,
+            low=0.0, high=1.0, most_change=1.0, reset_from=layout.OUTPUT, actuator=0),
         step=step, scan_steps=1, record_steps=1, last_tick=round(duration / step))
-    base = Schedule(np.zeros((1, 1)), np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)))
-    return Assembled(plant, None, (), {}, 1, base)  # type: ignore[arg-type]
+    base = Schedule(np.zeros((1, 1)), np.full((1, 1), -1.0), np.zeros((1, 1)), np.zeros((1, 0)),
+                    np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)))
+    return Assembled(plant, None, (), {}, None, base)  # type: ignore[arg-type]
+
+
+def density_of(plant: layout.Plant) -> float:
+    """Rated density of the first fan [kg/m³]; in the rig also that of all the air."""
+    return float(plant.fans.each.density[0])
 
 
 def swing(rig: Assembled, flow: float, pressure: float) -> Traces:
@@ -137,7 +151,7 @@ def swing(rig: Assembled, flow: float, pressure: float) -> Traces:
     n = plant.last_tick + 1
     plan = Schedule(*[np.repeat(column, n, axis=0) for column in rig.base])
     state = layout.rest(plant)
-    state.moving[:3] = 1e9 + pressure, flow * plant.transmitters.density, 1.0
+    state.moving[:3] = 1e9 + pressure, flow * density_of(plant), 1.0
     state.moving[3] = float(np.nan_to_num(rise_at(rig, flow)))
     traces = layout.traces(plant)
     assert advance.advance(plant, plan, state, traces, plant.last_tick) == layout.DONE
@@ -148,17 +162,17 @@ def rise_at(rig: Assembled, flow: float) -> float:
     """Steady pressure rise of the rig's wheel [Pa]."""
     bench = Bench(rig)
     x = np.zeros(bench.off.end)
-    x[:3] = 1e9, flow * rig.plant.transmitters.density, 1.0
+    x[:3] = 1e9, flow * density_of(rig.plant), 1.0
     bench.stand(np.zeros(1))
     bench.slopes(x)
-    return float(bench.probe.fan_rise[0])
+    return float(bench.probe.fan.rise[0])
 
 
 def eigenvalues(rig: Assembled, flow: float, pressure: float) -> np.ndarray:
     """Of the air path (pressure and flow) at a point of the rig [rad/s]."""
     bench = Bench(rig, lagged=True)
     x = np.zeros(bench.off.end)
-    x[:3] = 1e9 + pressure, flow * rig.plant.transmitters.density, 1.0
+    x[:3] = 1e9 + pressure, flow * density_of(rig.plant), 1.0
     bench.stand(np.zeros(1))
     return np.linalg.eigvals(bench.jacobian(x)[:2, :2])
 

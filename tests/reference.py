@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from simfan.kernel import advance, entry
+from simfan.kernel import entry, layout
 from simfan.kernel.layout import TICK, Plant, Schedule, State
 
 
@@ -14,8 +14,8 @@ class Reference:
 
     def __init__(self, plant: Plant, schedule: Schedule, state: State) -> None:
         self.plant, self.schedule, self.state = plant, schedule, state
-        self.probe = advance.new_probe(plant)
-        self.coef = advance.new_coefficients(plant)
+        self.probe = layout.new_probe(plant)
+        self.coef = layout.new_coefficients(plant)
         self.slope = np.zeros(state.moving.size)
         self.position = np.zeros(state.position.size)
 
@@ -39,6 +39,6 @@ class Reference:
             x = solve(self, span, x0)
         self.derivative(span, x)
         self.state.moving[:] = x
-        self.state.position[:] = self.position
+        self.state.stem[:] = self.state.position[:] = self.position
         self.state.count[TICK] += self.plant.scan_steps
         return x

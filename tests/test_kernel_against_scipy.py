@@ -7,7 +7,7 @@ point over many cycles only the phase error would be seen.
 import numpy as np
 import pytest
 
-from simfan.assemble.case import schedule
+from simfan.assemble.schedule import schedule
 from simfan.history import History
 from simfan.kernel import advance, layout
 from simfan.plant.case import Case
@@ -27,12 +27,11 @@ def windows(case: Case, name: str, seconds: float) -> float:
     """Largest difference of any state at any scan, of its range over the whole run."""
     assembled, _ = prepare(case, name)
     plant, played = assembled.plant, play(case)
-    plan = schedule(assembled, case, played.setpoint, played.process_resistance,
-                    played.fixed_pressure)
+    plan = schedule(assembled, case, played.dials)
     state = starting_state(assembled, hold(assembled, case.run.starts_at), case.run.starts_at)
     traces = layout.traces(plant)
     per_window = round(seconds / case.control.scan)
-    n_kept = layout.n_integrated(plant) - plant.network.first.size
+    n_kept = layout.n_integrated(plant) - plant.network.branch.size
     pairs = []
     for scan in range(round(case.run.duration / case.control.scan)):
         if scan % per_window == 0:

@@ -325,6 +325,17 @@ def test_a_number_just_over_its_limit_is_told_apart_from_it():
     assert figures(100.2, 100.0) == ("100.2", "100")
 
 
+def test_times_are_told_no_finer_than_a_tenth_of_a_second():
+    run = synthetic.history(surge=(125.0, 175.0))
+    measures = judge(run, Criteria())
+    whole = replace(measures.tracking.whole, time_outside_band_s=7.2482)
+    odd = replace(measures, tracking=replace(measures.tracking, whole=whole))
+    told = {limit: misses(odd, Criteria(time_outside_band=limit), run.facts)[0].words
+            for limit in (1.0, 7.248)}  # fmt: skip
+    assert told == {1.0: "outside the band for 7.2 s, allowed 1 s",
+                    7.248: "outside the band for 7.2482 s, allowed 7.248 s"}  # fmt: skip
+
+
 # The whole of it.
 
 

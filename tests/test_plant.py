@@ -1,6 +1,7 @@
 """Descriptions are frozen, SI, and valid once built."""
 
 from collections.abc import Callable, Iterator
+from copy import deepcopy
 from math import pi
 from pathlib import Path
 from typing import Any, get_args, get_origin
@@ -11,11 +12,16 @@ from pydantic import BaseModel, ValidationError
 from simfan import scenario
 from simfan.plant.air import Air
 from simfan.plant.case import Case
-from simfan.plant.control import Controller
+from simfan.plant.control import Control, Controller
+from simfan.plant.damper import OutletDamper
 from simfan.plant.drive import Motor, SpeedDrive
 from simfan.plant.fan import Fan
+from simfan.plant.held import kind_of
+from simfan.plant.inlet import InletVanes
 from simfan.plant.numbers import FROM_FILE
 from simfan.plant.quantities import Description, mark_of
+from simfan.plant.run import Run
+from simfan.plant.strategy import Strategy
 from simfan.scenario.assumed import source
 from simfan.scenario.sentences import inner_types
 
@@ -81,6 +87,94 @@ def test_motor_speed_follows_poles_frequency_slip_and_belt() -> None:
     assert six.rated_speed * 30 / pi == pytest.approx(990.0)
     assert four.rated_speed * 30 / pi == pytest.approx(891.0)
     assert six.rated_torque == pytest.approx(315e3 / (990.0 * pi / 30))
+
+
+def test_rated_current_follows_from_the_nameplate() -> None:
+    """I = P/(√3·V·η·cos φ), by hand: 315 kW, 690 V, .958, .86 → 319.9 A; 22 kW → 40.65 A."""
+    large = Motor(rating=315e3, poles=6, voltage=690.0, efficiency=0.958, power_factor=0.86)
+    small = Motor(rating=22e3, poles=4, voltage=400.0, efficiency=0.93, power_factor=0.84)
+    assert large.rated_current == pytest.approx(319.9, abs=0.05)
+    assert small.rated_current == pytest.approx(40.65, abs=0.005)
+
+
+def test_what_is_held_remembers_its_kind_and_is_a_plain_number() -> None:
+    """54 kg/s, 45 m³/s and −1 in. w.g. are all SI floats; a bare float has no kind."""
+    given = [Run(duration=1.0, starts_at=at).starts_at for at in ("54 kg/s", "2 kPa", 45.0)]
+    assert given == [54.0, 2000.0, 45.0]
+    assert [kind_of(value) for value in given] == ["mass flow", "pressure", None]
+    assert [kind_of(copy) for copy in map(deepcopy, given)] == ["mass flow", "pressure", None]
+
+
+def test_the_ends_of_a_span() -> None:
+    """From zero, from low to high, or not given."""
+    assert Control(scan=0.25).span_ends is None
+    assert Control(scan=0.25, span=50.0).span_ends == (0.0, 50.0)
+    draft = Control.model_validate({"holds": "pressure", "scan": 0.25,
+                                    "span": {"low": "-500 Pa", "high": "100 Pa"}})
+    assert draft.span_ends == (-500.0, 100.0)
+    assert draft.held_kind == "pressure"
+
+
+def test_a_strategy_has_the_name_of_what_moves() -> None:
+    """The trade's words for all five."""
+    vanes, speed = {"stroke_time": 10.0}, {"ramp_up": 40.0, "ramp_down": 60.0}
+    damper = {"stroke_time": 12.0, "area": 4.0, "blades": "opposed", "place": "at fan"}
+    made = [Strategy.model_validate(given).method for given in (
+        {"outlet_damper": damper}, {"inlet_box_damper": vanes}, {"inlet_vanes": vanes},
+        {"speed": speed},
+        {"inlet_vanes": vanes, "speed": speed, "sequence": {"order": "together"}})]
+    assert made == ["outlet damper", "inlet box damper", "inlet vanes", "variable speed",
+                    "vanes and speed"]
+
+
+def _family(**closed: Any) -> list[dict[str, Any]]:
+    """Curves at 30, 60 and 100 %, the first with changes."""
+    power = [90e3, 140e3, 190e3, 200e3]
+    return [
+        {"opening": 0.3, "flow": [0.0, 10.0, 20.0, 30.0], "shaft_power": power,
+         "static_pressure": [4000.0, 3500.0, 2500.0, 500.0]} | closed,
+        {"opening": 0.6, "flow": [5.0, 20.0, 30.0, 50.0], "shaft_power": power,
+         "static_pressure": [4100.0, 4000.0, 3500.0, 1000.0]},
+        {"opening": 1.0, "flow": [0.0, 20.0, 30.0, 40.0], "shaft_power": power,
+         "static_pressure": [4000.0, 4500.0, 4000.0, 2500.0]},
+    ]
+
+
+def _vanes(**closed: Any) -> InletVanes:
+    return InletVanes.model_validate({"stroke_time": 10.0, "family": _family(**closed)})
+
+
+def test_a_family_is_compared_where_both_curves_exist() -> None:
+    """Highest pressure 4500 Pa, so 22.5 Pa of slack: 4020 Pa over 4000 at no flow pass, 4030 do
+    not. The curve at 60 % begins at 5 m³/s and has nothing to say there."""
+    _vanes(static_pressure=[4020.0, 3500.0, 2500.0, 500.0])
+    told = _told(lambda: _vanes(static_pressure=[4030.0, 3500.0, 2500.0, 500.0]))
+    assert "got 4030 Pa at 0 m3/s, 30 % open; allowed: at most 4000 Pa, the curve at 100 %" in told
+
+
+def test_a_crossing_between_points_is_found() -> None:
+    """A curve with few points, over a knee of the other: 30 % is straight from 4000 to 500 Pa over
+    30 m³/s, the other has a point at 20 m³/s, 4000 Pa; raised, it crosses there alone."""
+    told = _told(lambda: _vanes(flow=[0.0, 10.0, 28.0, 30.0],
+                                static_pressure=[4000.0, 4000.0, 4100.0, 500.0]))
+    assert "at 28 m3/s" in told and "at most 3600 Pa, the curve at 60 %" in told
+
+
+def test_what_has_no_effect_is_not_told_as_assumed() -> None:
+    """The model's numbers beside measured curves; the blades' curve beside measured losses."""
+    assert set(_vanes().idle()) == {"swirl", "turn", "loss", "leakage"}
+    measured = OutletDamper.model_validate({
+        "stroke_time": 12.0, "area": 4.0, "place": "after volume",
+        "losses": {"opening": [0.0, 1.0], "loss": [9000.0, 0.5]}})
+    assert set(measured.idle()) == {"blades", "open_loss", "shut_loss"}
+    assert set(Controller(gain=1.0, reset=8.0).idle()) == {"form", "derivative_filter"}
+    assert not Controller(gain=1.0, reset=8.0, derivative=2.0).idle()
+
+
+def test_a_file_of_curves_is_for_scenario_files_only() -> None:
+    """A description from Python takes the curves themselves."""
+    told = _told(lambda: InletVanes(stroke_time=10.0, family_file="curves.csv"))
+    assert "only a scenario file may name a file of curves" in told
 
 
 def _told(build: Callable[[], object]) -> str:

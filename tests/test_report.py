@@ -317,3 +317,31 @@ def test_strategies_never_share_a_file_name():
     assert file_names(["a/b", "a b", "A-B", "../..", ""]) == [
         "a-b", "a-b-2", "A-B-3", "strategy", "strategy-2",
     ]  # fmt: skip
+
+
+def with_assumptions(*lines: str) -> Comparison:
+    return compare([replace(h, facts=replace(h.facts, assumed=lines))
+                    for h in (surging(), by_speed())], CRITERIA)  # fmt: skip
+
+
+DEFAULT = "motor.slip = 1 % (default: common practice, no source)"
+DOUBTFUL = "criteria.surge_swing = 10 % (default: an assumption, not validated)"
+CURVE = "fan, reverse flow: not from the maker"
+
+
+def test_the_terminal_counts_plain_defaults_and_tells_the_rest() -> None:
+    text = " ".join(printed(with_assumptions(DEFAULT, DOUBTFUL, CURVE)).split())
+    assert DEFAULT not in text
+    assert DOUBTFUL in text
+    assert CURVE in text
+    assert "and 1 default: `simfan check FILE` tells them" in text
+
+
+def test_the_summary_tells_every_default() -> None:
+    text = " ".join(files.summary(with_assumptions(DEFAULT, CURVE), "si").split())
+    assert DEFAULT in text
+    assert "simfan check" not in text
+
+
+def test_nothing_is_said_of_defaults_where_there_are_none() -> None:
+    assert "tells them" not in printed(with_assumptions(CURVE))

@@ -16,6 +16,7 @@ from simfan import scenario, units
 from simfan.errors import Problem, ScenarioError, UnitError
 from simfan.plant.case import Case
 from simfan.scenario.lines import key_lines, line_of
+from tests.test_bad_devices import BASE as DEVICES_BASE
 
 ROOT = Path(__file__).parents[1]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
@@ -262,7 +263,22 @@ def test_the_starter_loads_and_shows_what_may_be_left_out(tmp_path: Path) -> Non
     full = scenario.load(_write(tmp_path, "\n".join(lines)))
     shown = set(scenario.assumed(case)) - set(scenario.assumed(full))
     assert {line.split(" ")[0] for line in shown} >= {
-        "fan.stall_flow", "motor.belt_ratio", "ductwork.inlet", "control.span"}
+        "fan.stall_flow", "motor.belt_ratio", "ductwork.inlet", "control.span",
+        "ductwork.volume_side", "control.transmitter.square_root"}
+
+
+def test_the_blocks_of_the_starter_that_are_commented_out_load_too(tmp_path: Path) -> None:
+    """Each line that begins with "#" and no space is part of one; together they show all five ways
+    of regulating a fan."""
+    lines = [line[1:] if line[:1] == "#" and line[1:2] not in ("", " ") else line
+             for line in scenario.starter().splitlines()]
+    text = "\n".join(lines)
+    case = scenario.load(_write(tmp_path, text))
+    assert {s.method for s in case.strategies.values()} == {
+        "outlet damper", "inlet box damper", "inlet vanes", "variable speed", "vanes and speed"}
+    assert [e.changes for e in case.timeline][-4:] == [
+        "manual_output", "automatic", "instrument_air", "instrument_air"]
+    _schema_check(tomllib.loads(text))
 
 
 def test_a_fingerprint_tells_contents_apart(tmp_path: Path) -> None:
@@ -323,7 +339,8 @@ TABLES = tomllib.loads(BYTES.decode())
 PATHS = list(_paths(TABLES))
 _ODD = st.one_of(st.none(), _VALUES, st.sampled_from([
     "1 s", "-5 %", "1e400 Pa", 10**400, "", "nan Pa", "0 m3/s", "1e9 m3/s", "1e-9 s", {}, [], -1,
-    "before volume", {"unit": "m3/s", "values": []}, {"unit": "Pa", "values": [1, 2, 3]}, [{}]]))
+    "before volume", "together", {"low": "1 Pa", "high": "2 Pa"}, {"unit": "%", "values": [0, 100]},
+    {"unit": "m3/s", "values": []}, {"unit": "Pa", "values": [1, 2, 3]}, [{}]]))
 
 
 @FUZZ
@@ -333,7 +350,25 @@ def test_values_exchanged_at_random_never_end_in_a_traceback(
     tmp_path: Path, changes: list[tuple[tuple[str | int, ...], Any]]
 ) -> None:
     """Any key gets any other value, or goes."""
-    tables = json.loads(json.dumps(TABLES))
+    _loads_or_tells(tmp_path, _exchanged(TABLES, changes).encode())
+
+
+DEVICES = tomllib.loads(DEVICES_BASE)
+
+
+@FUZZ
+@given(st.lists(st.tuples(st.sampled_from(list(_paths(DEVICES))), _ODD), min_size=1, max_size=2))
+def test_values_of_devices_exchanged_at_random_never_end_in_a_traceback(
+    tmp_path: Path, changes: list[tuple[tuple[str | int, ...], Any]]
+) -> None:
+    """The same for elements, sequences, measured curves and all kinds of events."""
+    _loads_or_tells(tmp_path, _exchanged(DEVICES, changes).encode())
+
+
+def _exchanged(
+    start: dict[str, Any], changes: list[tuple[tuple[str | int, ...], Any]]
+) -> str:
+    tables = json.loads(json.dumps(start))
     for path, value in changes:
         inner: Any = tables
         for key in path[:-1]:
@@ -343,5 +378,4 @@ def test_values_exchanged_at_random_never_end_in_a_traceback(
             inner.pop(path[-1], None)
         elif isinstance(inner, dict):
             inner[path[-1]] = value
-    text = "".join(f"{_toml(k)} = {_toml(v)}\n" for k, v in tables.items())
-    _loads_or_tells(tmp_path, text.encode())
+    return "".join(f"{_toml(k)} = {_toml(v)}\n" for k, v in tables.items())

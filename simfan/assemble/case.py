@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simfan.assemble import control, damper, devices, ductwork
+from simfan.assemble import control, damper, devices, ductwork, inlet, transmitter
 from simfan.assemble.drive import rotors
-from simfan.assemble.fan import RatedCurve, fan_table, rated_curve
+from simfan.assemble.fan import RatedCurve, rated_curve
 from simfan.errors import Problem, ScenarioError
 from simfan.kernel.layout import Gas, Plant, Schedule
 from simfan.plant.case import Case, Strategy
@@ -21,43 +21,47 @@ class Assembled:
     curve: RatedCurve
     elements: tuple[devices.Element, ...]
     items: dict[str, tuple[str, ...]]
-    process_element: int
+    path: ductwork.AirPath
     base: Schedule
-    """One row: conditions at time zero."""
+    """One row: conditions before any event."""
 
 
-def assemble(case: Case, name: str, step: float, record: float) -> Assembled:
+def assemble(case: Case, name: str, step: float, record: float,
+             assumption: str = "nominal") -> Assembled:
     """Strategy `name` of the case at this inner step and record interval [s].
 
-    The step divides the record interval, the record interval divides the scan. Raises
-    ScenarioError with every mistake that needs numbers to be seen.
+    The step divides the record interval, the record interval divides the scan. `assumption` is what
+    is taken for parts of the curve the maker does not give. Raises ScenarioError with every mistake
+    that needs numbers to be seen.
     """
     strategy = case.strategies[name]
-    if found := [*_problems(case)]:
-        raise ScenarioError(found)
-    curve = rated_curve(case.fan)
+    if amiss := [*_problems(case)]:
+        raise ScenarioError(amiss)
+    curve = rated_curve(case.fan, assumption)
     path = ductwork.air_path(case, strategy)
     found = devices.elements(case, strategy)
-    speed = next((i for i, e in enumerate(found) if e.name == "speed"), -1)
+    names = [e.name for e in found]
+    in_inlet = strategy.inlet_vanes or strategy.inlet_box_damper
+    vanes = next((i for i, n in enumerate(names) if n.startswith("inlet")), -1)
     plant = Plant(
         gas=Gas(case.air.gas_constant, case.air.heat_capacity_ratio),
         network=path.network,
-        fans=fan_table(case.fan, curve),
-        rotors=rotors(case.fan, case.motor, strategy.speed, speed),
-        dampers=devices.dampers(strategy, path.damper_elements),
+        fans=inlet.fan_table(case.fan, curve, in_inlet, vanes, assumption),
+        rotors=rotors(case.fan, case.motor, strategy.speed,
+                      names.index("speed") if strategy.speed else -1),
+        dampers=damper.table(strategy.outlet_damper, 0, path.damper_element),
+        inlets=inlet.inlets(case.fan, curve, in_inlet, vanes, path.inlet_element),
         actuators=devices.actuators(found, step),
-        transmitters=devices.transmitters(case.control, case.air.density,
-                                          ductwork.BRANCHES.index("process"), step),
+        transmitters=transmitter.transmitters(case, path, step),
         loops=control.loops(case, strategy),
         step=step,
         scan_steps=round(case.control.scan / step),
         record_steps=round(record / step),
         last_tick=round(case.run.duration / step),
     )
-    items = {"loop": (case.control.holds,), "element": tuple(e.name for e in found),
-             "fan": ("fan",), "branch": ductwork.BRANCHES, "node": ductwork.NODES}
-    return Assembled(plant, curve, tuple(found), items, path.process_element,
-                     _conditions(case, strategy, path))
+    items = {"loop": (case.control.holds,), "element": tuple(names), "fan": ("fan",),
+             "branch": ductwork.BRANCHES, "node": ductwork.NODES}
+    return Assembled(plant, curve, tuple(found), items, path, _conditions(case, path, len(found)))
 
 
 def _problems(case: Case) -> Iterator[Problem]:
@@ -71,30 +75,16 @@ def _problems(case: Case) -> Iterator[Problem]:
                                        ("strategies", name, "outlet_damper"))
 
 
-def _conditions(case: Case, strategy: Strategy, path: ductwork.AirPath) -> Schedule:
+def _conditions(case: Case, path: ductwork.AirPath, n_elements: int) -> Schedule:
     """The conditions before any event."""
     air = case.air
     return Schedule(
-        setpoint=np.array([[case.run.starts_at]]),
+        setpoint=np.array([[float(case.run.starts_at)]]),
+        manual=np.full((1, 1), np.nan),
+        noise=np.zeros((1, 1)),
+        forced=np.full((1, n_elements), np.nan),
         pressure=np.array([[air.barometer, air.barometer,
                             air.barometer + case.process.fixed_pressure]]),
-        temperature=np.array([[path.volume_temperature, air.temperature,
-                               path.volume_temperature]]),
-        factor=np.ones((1, path.network.kind.size)),
+        temperature=np.array([[path.gas_temperature, air.temperature, path.gas_temperature]]),
+        factor=np.ones((1, path.network.element.size)),
     )
-
-
-def schedule(assembled: Assembled, case: Case, setpoint: np.ndarray, resistance: np.ndarray,
-             fixed_pressure: np.ndarray) -> Schedule:
-    """Conditions of every scan from what the timeline played, each (n_scans,).
-
-    `resistance` is a factor on the process's design resistance, `fixed_pressure` is gauge [Pa].
-    """
-    n = setpoint.size
-    base = assembled.base
-    pressure = np.repeat(base.pressure, n, axis=0)
-    pressure[:, ductwork.FAR_END] = case.air.barometer + fixed_pressure
-    factor = np.repeat(base.factor, n, axis=0)
-    factor[:, assembled.process_element] = resistance
-    return Schedule(setpoint.reshape(n, 1).copy(), pressure,
-                    np.repeat(base.temperature, n, axis=0), factor)

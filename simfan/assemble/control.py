@@ -1,15 +1,12 @@
 """The controller's tuning as the kernel takes it."""
 
-from math import exp
+from math import exp, inf
 
 import numpy as np
 
-from simfan.kernel.layout import OUTPUT, POSITION, Loops
+from simfan.kernel.layout import LOOP, OUTPUT, POSITION, rows
 from simfan.plant.case import Case, Strategy
 from simfan.plant.control import Controller
-
-SPAN_SHARE = 1.2
-"""Transmitter span over the largest rated flow where none is given. Common practice, no source."""
 
 
 def controller(case: Case, strategy: Strategy) -> Controller:
@@ -19,26 +16,34 @@ def controller(case: Case, strategy: Strategy) -> Controller:
     return found
 
 
-def span(case: Case) -> float:
-    """Of the transmitter [m³/s], from zero."""
-    return case.control.span or SPAN_SHARE * case.fan.flow[-1]
+def raises(case: Case, strategy: Strategy) -> bool:
+    """Whether more output raises what is held.
+
+    More output always means more flow. That lowers the pressure of a volume on the inlet side, and
+    the pressure before an outlet damper.
+    """
+    control, damper = case.control, strategy.outlet_damper
+    if control.holds == "flow":
+        return True
+    if case.ductwork.volume_side == "inlet":
+        return control.measured_at == "fan" and damper is None
+    if damper is None or control.measured_at == "process":
+        return True
+    return control.measured_at == "volume" and damper.place == "before volume"
 
 
-def loops(case: Case, strategy: Strategy) -> Loops:
-    """One loop that moves one element."""
+def loops(case: Case, strategy: Strategy) -> np.recarray:
+    """One loop."""
     c = controller(case, strategy)
-    scan = case.control.scan
-    with_derivative = c.derivative > 0.0
+    tuning, scan = c.standard, case.control.scan
+    gain = tuning.gain if raises(case, strategy) else -tuning.gain
+    with_derivative = tuning.derivative > 0.0
 
-    def one(value: float) -> np.ndarray:
-        return np.array([float(value)])
-
-    return Loops(
-        gain=one(c.gain), reset=one(c.reset),
-        derivative=one(c.gain * c.derivative_filter if with_derivative else 0.0),
-        derivative_decay=one(exp(-c.derivative_filter * scan / c.derivative)
-                             if with_derivative else 0.0),
-        weight=one(c.setpoint_weight), span=one(span(case)),
-        reset_from=np.array([POSITION if c.reset_from == "position" else OUTPUT]),
-        actuator=np.array([0]),
-    )
+    return rows(
+        LOOP, gain=gain, reset=tuning.reset,
+        derivative=gain * c.derivative_filter if with_derivative else 0.0,
+        derivative_decay=(exp(-c.derivative_filter * scan / tuning.derivative)
+                          if with_derivative else 0.0),
+        weight=c.setpoint_weight, low=c.output_low, high=c.output_high,
+        most_change=scan / c.full_travel if c.full_travel else inf,
+        reset_from=POSITION if c.reset_from == "position" else OUTPUT, actuator=0)

@@ -1,16 +1,17 @@
-"""Elements with their actuators and sequence tables; dampers; transmitters."""
+"""Elements with their actuators and sequence tables; transmitters."""
 
 from dataclasses import dataclass
 from math import exp
 
 import numpy as np
 
-from simfan.assemble.damper import log_loss
-from simfan.kernel.layout import AT_BRANCH, AT_FAN, Actuators, Dampers, Transmitters
+from simfan.assemble.sequence import Points, sequence
+from simfan.kernel.layout import ACTUATOR, Actuators, rows
 from simfan.plant.case import Case, Strategy
-from simfan.plant.control import Control
+from simfan.plant.devices import Actuator
 
-Points = tuple[tuple[float, float], ...]
+STRAIGHT = ((0.0, 0.0), (1.0, 1.0))
+DRIVE = ((0.0, 0.0), (2.0, 2.0))
 
 
 @dataclass(frozen=True)
@@ -20,57 +21,63 @@ class Element:
     name: str
     rate_up: float
     rate_down: float
-    lag: float
-    dead_time: float
     sequence: Points
     """(controller output, demand) breakpoints."""
+    lag: float = 0.0
+    dead_time: float = 0.0
+    backlash: float = 0.0
+    stick: float = 0.0
+    linkage: Points = DRIVE
+    """(position, opening)"""
+    skip: tuple[float, float] = (0.0, 0.0)
+    fails: float = float("nan")
+    """Where it goes without air; negative: it stays; nan: it needs none."""
 
 
 def elements(case: Case, strategy: Strategy) -> list[Element]:
-    """The elements a strategy moves, in the kernel's order."""
-    found = []
-    if damper := strategy.outlet_damper:
-        found.append(Element("outlet damper", 1.0 / damper.stroke_time, 1.0 / damper.closing,
-                             damper.lag, damper.dead_time, ((0.0, 0.0), (1.0, 1.0))))
+    """The elements a strategy moves, in the kernel's order: dampers and vanes, then speed."""
+    tables = sequence(strategy)
+    found = [_stroked(name, device, tables[name]) for name, device in (
+        ("outlet damper", strategy.outlet_damper), ("inlet box damper", strategy.inlet_box_damper),
+        ("inlet vanes", strategy.inlet_vanes)) if device is not None]
     if drive := strategy.speed:
-        found.append(Element("speed", 1.0 / drive.ramp_up, 1.0 / drive.ramp_down, 0.0,
-                             drive.dead_time, ((0.0, drive.minimum), (1.0, drive.maximum))))
+        found.append(Element("speed", 1.0 / drive.ramp_up, 1.0 / drive.ramp_down, tables["speed"],
+                             dead_time=drive.dead_time,
+                             skip=(drive.skip.low, drive.skip.high) if drive.skip else (0.0, 0.0)))
     return found
+
+
+def _stroked(name: str, device: Actuator, table: Points) -> Element:
+    """An element with a stroke."""
+    linkage = device.linkage
+    points = tuple(zip(linkage.position, linkage.opening, strict=True)) if linkage else STRAIGHT
+    return Element(name, 1.0 / device.stroke_time, 1.0 / device.closing, table, device.lag,
+                   device.dead_time, device.backlash, device.resolution, points,
+                   fails={"open": 1.0, "shut": 0.0, "stays": -1.0}[device.fails])
 
 
 def actuators(found: list[Element], step: float) -> Actuators:
     """The kernel's table of these elements at this step [s]."""
-    n = max(len(e.sequence) for e in found)
-    padded = np.array([[*e.sequence, *[e.sequence[-1]] * (n - len(e.sequence))] for e in found])
-    return Actuators(
-        rate_up=np.array([e.rate_up for e in found]),
-        rate_down=np.array([e.rate_down for e in found]),
-        lag=np.array([e.lag for e in found]),
-        decay=np.array([exp(-step / e.lag) if e.lag > 0.0 else 0.0 for e in found]),
-        delay=np.array([round(e.dead_time / step) for e in found]),
-        loop=np.zeros(len(found), dtype=np.int64),
-        output=np.ascontiguousarray(padded[:, :, 0]),
-        demand=np.ascontiguousarray(padded[:, :, 1]),
+    tables = _padded([e.sequence for e in found])
+    each = rows(
+        ACTUATOR,
+        rate_up=[e.rate_up for e in found],
+        rate_down=[e.rate_down for e in found],
+        lag=[e.lag for e in found],
+        decay=[exp(-step / e.lag) if e.lag > 0.0 else 0.0 for e in found],
+        delay=[round(e.dead_time / step) for e in found],
+        backlash=[e.backlash for e in found],
+        stick=[e.stick for e in found],
+        skip_low=[e.skip[0] for e in found],
+        skip_high=[e.skip[1] for e in found],
+        loop=np.zeros(len(found)),
     )
+    linkage = _padded([e.linkage for e in found]).transpose(0, 2, 1)
+    return Actuators(each, np.ascontiguousarray(linkage),
+                     np.ascontiguousarray(tables[:, :, 0]), np.ascontiguousarray(tables[:, :, 1]))
 
 
-def dampers(strategy: Strategy, places: tuple[int, ...]) -> Dampers:
-    """The kernel's table of dampers; empty for a strategy without one."""
-    if strategy.outlet_damper is None:
-        none = np.zeros(0, dtype=np.int64)
-        return Dampers(none, none, np.zeros(0), np.zeros((0, 2)), np.zeros((0, 3, 3)))
-    knots, loss = log_loss(strategy.outlet_damper)
-    return Dampers(np.array([0]), np.array(places), np.array([strategy.outlet_damper.area]),
-                   knots[None], loss[None])
-
-
-def transmitters(control: Control, density: float, process_branch: int, step: float) -> Transmitters:
-    """The one flow transmitter."""
-    at_fan = control.measured_at == "fan"
-    return Transmitters(
-        place=np.array([AT_FAN if at_fan else AT_BRANCH]),
-        index=np.array([0 if at_fan else process_branch]),
-        density=density,
-        lag=np.array([control.transmitter.lag]),
-        delay=np.array([round(control.transmitter.dead_time / step)]),
-    )
+def _padded(rows: list[Points]) -> np.ndarray:
+    """(n, longest, 2) with the last point repeated."""
+    n = max(len(row) for row in rows)
+    return np.array([[*row, *[row[-1]] * (n - len(row))] for row in rows])

@@ -1,14 +1,21 @@
-"""The plain air path: one fan, a discharge duct, a volume, a process; the damper on either side.
+"""The plain air path: one fan, ducts, a volume, a process.
 
-    ambient ─[inlet duct]─[fan]─[discharge duct]─[damper?]─► volume ─[damper?]─[process]─► far end
-             branch "fan" (inertance)                         branch "process" (quasi-steady)
+    volume on the discharge side
+
+    ambient ─[filter]─[inlet duct]─[vanes]─[fan]─[duct]─[damper?]─► volume ─[damper?]─[process]─► far end
+             branch "fan" (inertance)                                branch "process" (quasi-steady)
+
+    volume on the inlet side, as a furnace with an induced draft fan
+
+    far end ─[process]─► volume ─[filter]─[inlet duct]─[vanes]─[fan]─[duct]─[damper]─► ambient
+    branch "process"              branch "fan" (inertance)
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from simfan.kernel.layout import DAMPER, FAN, LOSS, Network
+from simfan.kernel.layout import BRANCH, DAMPER, ELEMENT, FAN, INLET, LOSS, Network, rows
 from simfan.plant.case import Case, Strategy
 from simfan.plant.ductwork import ResistancePoint
 
@@ -27,43 +34,71 @@ class AirPath:
     """The network and the places in it that others need."""
 
     network: Network
-    damper_elements: tuple[int, ...]
+    damper_element: int
+    inlet_element: int
+    filter_element: int
+    """-1 where there is none."""
     process_element: int
-    volume_temperature: float
+    gas_temperature: float
+    """Of the volume [K]."""
 
 
 def air_path(case: Case, strategy: Strategy) -> AirPath:
     """The plain case as a network of two branches."""
-    duct, air = case.ductwork, case.air
-    damper = strategy.outlet_damper
-    before = damper is not None and damper.place == "before volume"
-    after = damper is not None and damper.place == "after volume"
-    fan_side = [(LOSS, _loss(duct.inlet.resistance, air.density))] if duct.inlet else []
-    fan_side += [(FAN, 0.0), (LOSS, _loss(duct.discharge.resistance, air.density))]
-    fan_side += [(DAMPER, 0.0)] * before
-    hot = duct.volume_temperature or air.temperature
-    far_side = [(DAMPER, 0.0)] * after + [(LOSS, process_loss(case, hot))]
-    elements = [e for e in (*fan_side, *far_side) if e != (LOSS, 0.0)]
-    n_fan_side = sum(e != (LOSS, 0.0) for e in fan_side)
-    kinds = np.array([kind for kind, _ in elements])
-    inertance = duct.discharge.length / duct.discharge.area
-    if duct.inlet:
-        inertance += duct.inlet.length / duct.inlet.area
+    duct = case.ductwork
+    hot = duct.volume_temperature or case.air.temperature
+    fan_side, far_side = _fan_side(case, strategy, hot), [("process", LOSS, process_loss(case, hot))]
+    if strategy.outlet_damper and strategy.outlet_damper.place == "after volume":
+        far_side.insert(0, ("damper", DAMPER, 0.0))
+    elements = [*fan_side, *far_side]
+    names = [name for name, _, _ in elements]
+
+    def place(name: str) -> int:
+        return names.index(name) if name in names else -1
+
+    before = on_inlet(case)
     network = Network(
         volume=np.array([duct.volume]),
-        first=np.array([AMBIENT, VOLUME]),
-        last=np.array([VOLUME, FAR_END]),
-        inertance=np.array([inertance]),
-        start=np.array([0, n_fan_side, len(elements)]),
-        kind=kinds,
-        index=np.zeros(len(elements), dtype=np.int64),
-        quadratic=np.array([value for _, value in elements]),
-        linear=np.zeros(len(elements)),
+        branch=rows(BRANCH, first=[VOLUME, FAR_END] if before else [AMBIENT, VOLUME],
+                    last=[AMBIENT, VOLUME] if before else [VOLUME, FAR_END]),
+        inertance=np.array([sum(d.length / d.area for d in (duct.inlet, duct.discharge) if d)]),
+        start=np.array([0, len(fan_side), len(elements)]),
+        element=rows(ELEMENT, kind=[kind for _, kind, _ in elements],
+                     index=np.zeros(len(elements)),
+                     quadratic=[value for _, _, value in elements],
+                     linear=np.zeros(len(elements))),
         smoothing=SMALL_PRESSURE * max(case.fan.static_pressure or case.fan.total_pressure or ()),
         band=SMALL_FLOW * case.fan.flow[-1] * case.fan.rated.density,
     )
-    return AirPath(network, tuple(int(e) for e in np.flatnonzero(kinds == DAMPER)),
-                   len(elements) - 1, hot)
+    return AirPath(network, place("damper"), place("inlet"), place("filter"), place("process"), hot)
+
+
+def on_inlet(case: Case) -> bool:
+    """Whether the volume lies before the fan."""
+    return case.ductwork.volume_side == "inlet"
+
+
+def inlet_density(case: Case) -> float:
+    """ρ [kg/m³] of the gas where the fan's branch begins."""
+    if on_inlet(case):
+        hot = case.ductwork.volume_temperature or case.air.temperature
+        return case.air.barometer / (case.air.gas_constant * hot)
+    return case.air.density
+
+
+def _fan_side(case: Case, strategy: Strategy, hot: float) -> list[tuple[str, int, float]]:
+    """(name, kind, ζ/(2A²)) of the fan's branch, along the flow."""
+    duct, rho = case.ductwork, inlet_density(case)
+    element = strategy.inlet_vanes or strategy.inlet_box_damper
+    damper = strategy.outlet_damper
+    found = [("filter", LOSS, _loss(duct.inlet_filter, rho)),
+             ("inlet duct", LOSS, _loss(duct.inlet.resistance if duct.inlet else None, rho))]
+    if element is not None and not element.family:
+        found.append(("inlet", INLET, 0.0))
+    found += [("fan", FAN, 0.0), ("duct", LOSS, _loss(duct.discharge.resistance, rho))]
+    if damper and damper.place != "after volume":
+        found.append(("damper", DAMPER, 0.0))
+    return [row for row in found if row[1:] != (LOSS, 0.0)]
 
 
 def _loss(point: ResistancePoint | None, density: float) -> float:
@@ -74,10 +109,14 @@ def _loss(point: ResistancePoint | None, density: float) -> float:
 def process_loss(case: Case, temperature: float) -> float:
     """ζ/(2A²) of the process [1/m⁴].
 
-    The design point counts flow at the fan's inlet; the loss is that mass flow at the density of
-    the volume at design pressure.
+    The design point counts flow at the fan's inlet; the loss is that mass flow at the density where
+    the process's branch begins: the volume at design pressure, or, with the volume on the inlet
+    side, the far end.
     """
     air, process = case.air, case.process
-    flow = air.density * process.design.flow
-    density = (air.barometer + process.design.pressure) / (air.gas_constant * temperature)
-    return (process.design.pressure - process.fixed_pressure) * density / flow**2
+    flow = inlet_density(case) * process.design.flow
+    if on_inlet(case):
+        pressure, taken = process.fixed_pressure, process.fixed_pressure - process.design.pressure
+    else:
+        pressure, taken = process.design.pressure, process.design.pressure - process.fixed_pressure
+    return taken * (air.barometer + pressure) / (air.gas_constant * temperature) / flow**2

@@ -15,13 +15,28 @@ import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator, PPoly
 from scipy.optimize import brentq
 
-from simfan.kernel.layout import Fans
+from simfan.kernel.layout import WHEEL, Fans, rows
 from simfan.plant.fan import Fan
 
 N_CELLS = 256
-SHUTOFF_SHARE = 0.90
-"""Assumed pressure at shut-off over that of the first point. From memory: backward-curved and
-airfoil wheels show .80 to .98 of their peak."""
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """What is taken for the parts of the curve that the maker does not give."""
+
+    shutoff_share: float
+    """Pressure at shut-off over that of the first point."""
+    reverse: float
+    """Steepness in reverse flow over that of the cubic."""
+
+
+ASSUMPTIONS = {"low": Assumption(0.80, 0.5), "nominal": Assumption(0.90, 1.0),
+               "high": Assumption(0.98, 2.0)}
+"""From memory: backward-curved and airfoil wheels show .80 to .98 of their peak at shut-off. The
+spread in reverse flow is our own, not validated."""
+SHUTOFF_TORQUE_SHARE = 0.60
+"""Torque at shut-off over that at the first point; from memory, not validated."""
 REVERSE_SPAN = 0.5
 """The cubic runs this far into reverse flow, of the peak's flow; a parabola takes over."""
 
@@ -39,38 +54,52 @@ class RatedCurve:
     """[N m]"""
     stall_flow: float | None
     stall_basis: str
+    first_flow: float
     last_flow: float
     """Of the given points."""
     assumed: tuple[str, ...]
 
 
-def rated_curve(fan: Fan) -> RatedCurve:
-    """The curve through the maker's points and, in plain words, what was assumed beyond them."""
-    flow = np.array(fan.flow)
+def rated_curve(fan: Fan, assumption: str = "nominal") -> RatedCurve:
+    """The curve through the maker's points and, in plain words, what was assumed beyond them.
+
+    `assumption` is "low", "nominal" or "high": how far pressure is taken to fall at shut-off and to
+    rise in reverse flow, where the maker says nothing.
+    """
     pressure = np.array(fan.static_pressure or _static(fan))
-    torque = np.array(fan.shaft_power) / fan.rated.speed
+    return curve_through(np.array(fan.flow), pressure,
+                         np.array(fan.shaft_power) / fan.rated.speed, fan.stall_flow,
+                         fan.shutoff_pressure, assumption)
+
+
+def curve_through(flow: np.ndarray, pressure: np.ndarray, torque: np.ndarray,
+                  stall_flow: float | None, shutoff: float | None,
+                  assumption: str) -> RatedCurve:
+    """A whole curve through points of flow, pressure and torque at rated speed."""
+    assumed = ASSUMPTIONS[assumption]
     spline, notes = _interpolate(flow, pressure, "pressure")
     shaft, more = _interpolate(flow, torque, "power")
     notes += more
     if flow[0] > 0.0:
-        spline, words = _to_shutoff(spline, fan.shutoff_pressure)
-        shaft, _ = _to_shutoff(shaft, None)
+        spline, words = _to_shutoff(spline, shutoff, assumed.shutoff_share)
+        shaft, _ = _to_shutoff(shaft, None, SHUTOFF_TORQUE_SHARE)
         notes.append(words)
     peak = _peak(spline, flow[-1])
-    stall, basis = (peak, "peak of the curve") if fan.stall_flow is None else (
-        fan.stall_flow, "the maker's stall point")
+    stall, basis = (peak, "peak of the curve") if stall_flow is None else (
+        stall_flow, "the maker's stall point")
     notes.append("fan, reverse flow: pressure continues the cubic of the stalled side, then a "
                  "rising parabola; not from the maker, not validated")
     notes.append(f"fan, beyond {flow[-1]:.4g} m3/s: falling parabolas of pressure and torque; "
                  "not from the maker, not validated")
-    if fan.stall_flow is None and peak is not None:
+    if stall_flow is None and peak is not None:
         notes.append("fan.stall_flow not given: the peak of the curve stands for the stall line; "
                      "left of it is a warning, not proof of stall")
     width = REVERSE_SPAN * (peak or 0.5 * flow[-1])
     return RatedCurve(
-        pressure=_reversed(spline, _reverse_pressure(spline, peak), width),
+        pressure=_reversed(spline, _reverse_pressure(spline, peak, assumed.reverse), width),
         torque=_reversed(shaft, _reverse_torque(shaft, flow[-1]), width),
-        stall_flow=stall, stall_basis=basis, last_flow=float(flow[-1]), assumed=tuple(notes))
+        stall_flow=stall, stall_basis=basis, first_flow=float(flow[0]),
+        last_flow=float(flow[-1]), assumed=tuple(notes))
 
 
 def _static(fan: Fan) -> np.ndarray:
@@ -89,15 +118,17 @@ def _interpolate(flow: np.ndarray, value: np.ndarray, what: str) -> tuple[PPoly,
     if turns <= np.count_nonzero(np.diff(np.sign(steps[steps != 0.0]))):
         return PPoly(spline.c, spline.x), []
     shape_kept = PchipInterpolator(flow, value)
+    doubt = ("; its slope near the peak, and so the critical volume, may be a third off"
+             if what == "pressure" else "")
     return PPoly(shape_kept.c, shape_kept.x), [
         f"fan, {what}: a smooth spline would swing between the points, so a shape-keeping curve "
-        "is used; its slope near the peak, and so the critical volume, may be a third off"]
+        f"is used (assumed){doubt}"]
 
 
-def _to_shutoff(curve: PPoly, given: float | None) -> tuple[PPoly, str]:
+def _to_shutoff(curve: PPoly, given: float | None, share: float) -> tuple[PPoly, str]:
     """A cubic from zero flow, level there, to the first point."""
     q, value, slope = curve.x[0], float(curve(curve.x[0])), float(curve(curve.x[0], 1))
-    shutoff = SHUTOFF_SHARE * value if given is None else given
+    shutoff = share * value if given is None else given
     rise = value - shutoff
     cubic = [(slope * q - 2.0 * rise) / q**3, (3.0 * rise - slope * q) / q**2, 0.0, shutoff]
     source = "assumed" if given is None else "fan.shutoff_pressure"
@@ -107,24 +138,33 @@ def _to_shutoff(curve: PPoly, given: float | None) -> tuple[PPoly, str]:
 
 
 def _peak(curve: PPoly, last: float) -> float | None:
-    """Flow of the highest pressure; None where the curve only falls."""
+    """Flow of the last local peak of pressure; None where the curve only falls."""
     grid = np.linspace(0.0, last, 2001)
-    k = int(np.argmax(curve(grid)))
-    if k == 0:
+    near = last_peak(grid, curve(grid))
+    if np.isnan(near):
         return None
-    return float(brentq(lambda q: curve(q, 1), grid[k - 1], grid[min(k + 1, 2000)]))
+    width = grid[1]
+    return float(brentq(lambda q: curve(q, 1), max(near - width, 0.0), min(near + width, last)))
 
 
-def _reverse_pressure(curve: PPoly, peak: float | None) -> list[float]:
+def last_peak(flow: np.ndarray, pressure: np.ndarray) -> float:
+    """Flow of the last point higher than both its neighbours; nan where there is none."""
+    inside = pressure[1:-1]
+    peaks = np.flatnonzero((inside > pressure[:-2]) & (inside >= pressure[2:]))
+    return float(flow[peaks[-1] + 1]) if peaks.size else float("nan")
+
+
+def _reverse_pressure(curve: PPoly, peak: float | None, steeper: float) -> list[float]:
     """Cubic in q left of zero flow, highest power first.
 
     Value and slope of the curve at shut-off; curvature and third derivative of the cubic
-    f₀ + H(1 + 3z/2 − z³/2), z = 2q/q_peak − 1 (Moore & Greitzer 1985), H half the rise to the peak.
+    f₀ + H(1 + 3z/2 − z³/2), z = 2q/q_peak − 1 (Moore & Greitzer 1985), H half the rise to the peak,
+    here times `steeper`.
     """
     f0, slope = float(curve(0.0)), float(curve(0.0, 1))
     if peak is None:
-        return [0.0, f0 / curve.x[-1] ** 2, slope, f0]
-    H = 0.5 * (float(curve(peak)) - f0)
+        return [0.0, steeper * f0 / curve.x[-1] ** 2, slope, f0]
+    H = steeper * 0.5 * (float(curve(peak)) - f0)
     return [-4.0 * H / peak**3, 6.0 * H / peak**2, slope, f0]
 
 
@@ -142,21 +182,43 @@ def _reversed(curve: PPoly, cubic: list[float], width: float) -> PPoly:
     return PPoly(np.column_stack([at_left, curve.c]), np.concatenate([[-width], curve.x]))
 
 
-def tabulate(pressure: Curve, torque: Curve, low: float, high: float, density: float,
-             stall: float | None, lag: float = 0.0) -> Fans:
-    """One fan's table: cubics on equal cells that keep value and slope, parabolas at the ends."""
+def tabulate(curves: list[tuple[Curve, Curve, float]], low: float, high: float, density: float,
+             stall: np.ndarray, lag: float = 0.0, floor: float = 0.0, inlet: int = -1) -> Fans:
+    """One fan's table from curves of (pressure, torque, last flow), one for each setting.
+
+    Cubics on equal cells keep value and slope; parabolas follow beyond each curve's last flow and
+    before `low`. `stall` is Q/n of the stall line at equally spaced inlet openings.
+    """
     q = np.linspace(low, high, N_CELLS + 1)
-    cells = np.hstack([_hermite(curve, q) for curve in (pressure, torque)])
-    scale = [float(np.max(np.abs(curve(q, 0)))) / high**2 for curve in (pressure, torque)]
-    reverse = [_parabola(curve, low, floor * k) for curve, floor, k in
-               zip((pressure, torque), scale, (0.25, 0.1), strict=True)]
-    runout = [_parabola(curve, high, -floor * k) for curve, floor, k in
-              zip((pressure, torque), scale, (0.25, 0.1), strict=True)]
-    return Fans(cells=cells[None], low=np.array([low]), per_cell=np.array([N_CELLS / (high - low)]),
-                reverse=np.array([np.concatenate(reverse)]),
-                runout=np.array([np.concatenate(runout)]),
-                stall=np.array([np.nan if stall is None else stall]),
-                density=np.array([density]), lag=np.array([lag]))
+    parts = [_setting(pressure, torque, last, q) for pressure, torque, last in curves]
+    cells, reverse, runout = (np.array(part)[None] for part in zip(*parts, strict=True))
+    wheel = rows(WHEEL, low=low, per_cell=N_CELLS / (high - low), density=density, lag=lag,
+                 floor=floor, inlet=inlet)
+    return Fans(wheel, cells, reverse, runout, np.array([stall], dtype=float))
+
+
+def _setting(pressure: Curve, torque: Curve, last: float, q: np.ndarray,
+             ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cells, reverse and run-out parabolas of one setting."""
+    cells, reverse, runout = [], [], []
+    for curve, bend in ((pressure, 0.25), (torque, 0.1)):
+        given = q[q <= last]
+        least = bend * float(np.max(np.abs(curve(given, 0)))) / last**2
+        beyond = _parabola(curve, last, -least)
+        cells.append(_hermite(_continued(curve, last, beyond), q))
+        reverse.append(_parabola(curve, float(q[0]), least))
+        runout.append(beyond)
+    return np.hstack(cells), np.concatenate(reverse), np.concatenate(runout)
+
+
+def _continued(curve: Curve, last: float, parabola: np.ndarray) -> Curve:
+    """The curve, and beyond its last flow the parabola."""
+    def value(q: np.ndarray | float, order: int) -> np.ndarray:
+        a, b, c = parabola
+        q = np.asarray(q)
+        beyond = a + b * q + c * q * q if order == 0 else b + 2.0 * c * q
+        return np.where(q <= last, curve(np.minimum(q, last), order), beyond)
+    return value
 
 
 def _hermite(curve: Curve, q: np.ndarray) -> np.ndarray:
@@ -174,9 +236,3 @@ def _parabola(curve: Curve, q: float, least: float) -> np.ndarray:
     c = 0.5 * float(curve(q, 2))
     c = max(c, least) if least > 0.0 else min(c, least)
     return np.array([value - slope * q + c * q * q, slope - 2.0 * c * q, c])
-
-
-def fan_table(fan: Fan, curve: RatedCurve) -> Fans:
-    """The kernel's table of this fan."""
-    return tabulate(curve.pressure, curve.torque, float(curve.pressure.x[0]), curve.last_flow,
-                    fan.rated.density, curve.stall_flow, fan.pressure_lag)

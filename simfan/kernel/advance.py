@@ -17,25 +17,30 @@ from simfan.kernel.layout import (
     POSITION,
     STIFF,
     TICK,
-    Coefficients,
     Conditions,
-    Probe,
     compiled,
     counted_nowhere,
     inlined,
+    new_coefficients,
+    new_probe,
     offsets,
 )
 
 
-@compiled
 def advance(plant, schedule, state, traces, until):
     """Run from the state's tick to `until`, recording on the way. Returns how it ended.
 
     At the plant's last tick the final sample is recorded.
     """
     n = state.moving.size
-    return run(plant, schedule, state, traces, until, new_probe(plant), new_coefficients(plant),
-               np.zeros(state.position.size), np.zeros(n), np.zeros(n), np.zeros(n))
+    return enter(plant, schedule, state, traces, until, new_probe(plant), new_coefficients(plant),
+                 np.zeros(state.position.size), np.zeros(n), np.zeros(n), np.zeros(n))
+
+
+@compiled
+def enter(plant, schedule, state, traces, until, probe, coef, middle, d, stage, total):
+    """The door from Python into `run`."""
+    return run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, total)
 
 
 @counted_nowhere
@@ -43,6 +48,7 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
     """`advance` with its working memory given."""
     off = offsets(plant)
     every_step = sees_every_step(plant.transmitters)
+    waits = delays_some(plant.transmitters)
     cond = conditions(schedule, state.count[TICK] // plant.scan_steps)
     bound(plant, cond, probe)
     for tick in range(state.count[TICK], until + (until == plant.last_tick)):
@@ -51,10 +57,11 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
         if at_scan:
             cond = conditions(schedule, tick // plant.scan_steps)
             bound(plant, cond, probe)
-            warm(schedule, state, plant.network.volume.size, tick // plant.scan_steps)
+            warm(plant, schedule, state, tick // plant.scan_steps)
         if at_scan or at_record or every_step:
             look(plant, coef, cond, off, state, d, probe)
-        sense(plant, off, state, probe, tick)
+        if at_scan or waits:
+            sense(plant, off, state, coef, cond, probe, tick)
         if at_scan:
             decide(plant, state, cond)
             if not finite(state):
@@ -63,7 +70,7 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
             record(plant, off, state, coef, cond, probe, traces, tick // plant.record_steps)
         if tick == until:
             break
-        move(plant, state, middle, tick)
+        move(plant, state, cond, middle, tick)
         stiff = network.form(plant, cond, middle, state.moving[off.flow:off.speed], coef,
                              plant.step)
         state.count[STIFF] += min(stiff, 1)
@@ -72,134 +79,151 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
     return DONE
 
 
-@compiled
-def new_probe(plant):
-    """An empty probe of this plant's shape."""
-    net = plant.network
-    n_fans = plant.fans.low.size
-    n_nodes = max(net.first.max(), net.last.max()) + 1
-    return Probe(np.zeros(n_nodes), np.zeros(net.first.size), np.zeros(net.kind.size),
-                 np.zeros(n_fans), np.zeros(n_fans), np.zeros(n_fans), np.zeros(n_fans),
-                 np.zeros(n_fans))
-
-
-@compiled
-def new_coefficients(plant):
-    """Empty coefficients of this plant's shape."""
-    net = plant.network
-    n_branches = net.first.size
-    return Coefficients(np.zeros(net.kind.size), np.zeros(net.inertance.size),
-                        np.zeros(net.volume.size), np.zeros(n_branches), np.zeros(n_branches),
-                        np.zeros(n_branches), np.zeros(n_branches),
-                        np.zeros(plant.fans.low.size))
-
-
 @inlined
 def conditions(schedule, scan):
     """What the timeline prescribes at this scan."""
-    return Conditions(schedule.setpoint[scan], schedule.pressure[scan],
+    return Conditions(schedule.setpoint[scan], schedule.manual[scan], schedule.noise[scan],
+                      schedule.forced[scan], schedule.pressure[scan],
                       schedule.temperature[scan], schedule.factor[scan])
 
 
-@inlined
+@counted_nowhere
 def bound(plant, cond, probe):
     """Prescribed pressures of the boundary nodes."""
     for i in range(plant.network.volume.size, probe.pressure.size):
         probe.pressure[i] = cond.pressure[i]
 
 
-@inlined
-def warm(schedule, state, n_volumes, scan):
-    """A prescribed temperature that changes moves the pressure of its volume: dp = (p/T)·dT."""
-    if scan > 0:
-        for i in range(n_volumes):
-            ratio = schedule.temperature[scan, i] / schedule.temperature[scan - 1, i]
-            if ratio != 1.0:
-                state.moving[i] *= ratio
+@counted_nowhere
+def warm(plant, schedule, state, scan):
+    """A prescribed temperature that changes moves the pressure of its volume, dp = (p/T)·dT; what
+    the volume took in so far is booked first."""
+    if scan == 0:
+        return
+    for i in range(plant.network.volume.size):
+        before, now = schedule.temperature[scan - 1, i], schedule.temperature[scan, i]
+        if before != now:
+            capacity = plant.network.volume[i] / (plant.gas.gamma * plant.gas.R * before)
+            state.volume[i].stored += capacity * (state.moving[i] - state.volume[i].anchor)
+            state.moving[i] *= now / before
+            state.volume[i].anchor = state.moving[i]
 
 
-@inlined
+@counted_nowhere
 def sees_every_step(transmitters):
     """Whether a transmitter has dead time but no lag, and so must look at every step."""
-    for i in range(transmitters.lag.size):
-        if transmitters.lag[i] <= 0.0 and transmitters.delay[i] > 0:
+    for i in range(transmitters.size):
+        if transmitters[i].lag <= 0.0 and transmitters[i].delay > 0:
             return True
     return False
 
 
-@inlined
+@counted_nowhere
+def delays_some(transmitters):
+    """Whether any transmitter has dead time, and so keeps a queue of every step."""
+    for i in range(transmitters.size):
+        if transmitters[i].delay > 0:
+            return True
+    return False
+
+
+@counted_nowhere
 def look(plant, coef, cond, off, state, d, probe):
     """Pass through the equations once as things stand, for what is not a state."""
-    network.form(plant, cond, state.position, state.moving[off.flow:off.speed], coef, plant.step)
-    network.slopes(plant, coef, cond, off, state.moving, d, probe)
+    network.form_called(plant, cond, state.position, state.moving[off.flow:off.speed], coef,
+                        plant.step)
+    network.slopes_called(plant, coef, cond, off, state.moving, d, probe)
 
 
-@inlined
-def sense(plant, off, state, probe, tick):
-    """What each transmitter shows now: lagged in the equations, then delayed."""
+@counted_nowhere
+def sense(plant, off, state, coef, cond, probe, tick):
+    """What each transmitter shows now: lagged in the equations, then delayed, then as a signal."""
     transmitters = plant.transmitters
-    for i in range(transmitters.lag.size):
-        if transmitters.lag[i] > 0.0:
+    at_scan = tick % plant.scan_steps == 0
+    for i in range(transmitters.size):
+        if not at_scan and transmitters[i].delay == 0:
+            continue
+        if transmitters[i].lag > 0.0:
             value = state.moving[off.reading + i]
         else:
-            value = network.true_value(plant, probe, i)
-        if transmitters.delay[i] > 0 or tick % plant.scan_steps == 0:
-            value = devices.delayed(state.reading_queue[i], tick, transmitters.delay[i], value)
-        if tick % plant.scan_steps == 0:
-            decide_derivative(plant, state, i, value)
+            value = network.sensed(plant, coef, cond, probe, i)
+        value = devices.delayed(state.reading_queue[i], tick, transmitters[i].delay, value)
+        if at_scan:
+            show(plant, state, cond, i, value)
 
 
-@inlined
-def decide_derivative(plant, state, i, value):
-    """The derivative on the measured value, and the value the controller now sees."""
-    span = plant.loops.span[i]
-    state.derivative[i] = control.derivative(
-        state.derivative[i], value / span, state.reading[i] / span,
-        plant.loops.derivative[i], plant.loops.derivative_decay[i])
-    state.reading[i] = value
+@counted_nowhere
+def show(plant, state, cond, i, value):
+    """The value as the controller gets it, and the derivative on it."""
+    transmitters, loops = plant.transmitters, plant.loops
+    low, span, root = transmitters[i].low, transmitters[i].span, transmitters[i].root
+    x = devices.raw((value - low) / span, root, cond.noise[i], transmitters[i].quantum)
+    reading = low + span * devices.extracted(x, root, transmitters[i].cut_off)
+    state.loop[i].derivative = control.derivative(
+        state.loop[i].derivative, reading / span, state.loop[i].reading / span,
+        loops[i].derivative, loops[i].derivative_decay)
+    state.loop[i].reading = reading
 
 
-@inlined
+@counted_nowhere
 def decide(plant, state, cond):
     """One scan of every controller, then the sequence tables."""
+    for i in range(plant.loops.size):
+        control_scan(plant, state, cond, i)
+    act = plant.actuators
+    for a in range(act.each.size):
+        wanted = table.line(act.output[a], act.demand[a], state.loop[act.each[a].loop].output)
+        state.demand[a] = devices.beside(wanted, state.demand[a], act.each[a].skip_low, act.each[a].skip_high)
+
+
+@counted_nowhere
+def control_scan(plant, state, cond, i):
+    """One scan of one controller. In manual the integral follows, so that automatic takes over
+    without a bump."""
     loops = plant.loops
-    dt = plant.step * plant.scan_steps
-    for i in range(loops.gain.size):
-        r = cond.setpoint[i] / loops.span[i]
-        y = state.reading[i] / loops.span[i]
-        u = (loops.gain[i] * (loops.weight[i] * r - y) + state.integral[i] + state.derivative[i])
-        state.unlimited[i] = u
-        state.output[i] = min(max(u, 0.0), 1.0)
-        state.integral[i] = control.integral(
-            state.integral[i], reset_signal(plant, state, i), state.derivative[i], r,
-            loops.gain[i], loops.weight[i], loops.reset[i], dt)
-    actuators = plant.actuators
-    for a in range(actuators.loop.size):
-        state.demand[a] = table.line(actuators.output[a], actuators.demand[a],
-                                        state.output[actuators.loop[a]])
+    low, span = plant.transmitters[i].low, plant.transmitters[i].span
+    r = (cond.setpoint[i] - low) / span
+    y = (state.loop[i].reading - low) / span
+    forward = loops[i].gain * (loops[i].weight * r - y) + state.loop[i].derivative
+    if math.isnan(cond.manual[i]):
+        state.loop[i].unlimited = forward + state.loop[i].integral
+        state.loop[i].output = control.limited(state.loop[i].unlimited, state.loop[i].output, loops[i].low,
+                                          loops[i].high, loops[i].most_change)
+        state.loop[i].integral = control.integral(
+            state.loop[i].integral, reset_signal(plant, state, i), state.loop[i].derivative, r,
+            loops[i].gain, loops[i].weight, loops[i].reset, plant.step * plant.scan_steps)
+    else:
+        if cond.manual[i] >= 0.0:
+            state.loop[i].output = cond.manual[i]
+        state.loop[i].unlimited = state.loop[i].output
+        state.loop[i].integral = state.loop[i].output - forward
 
 
-@inlined
+@counted_nowhere
 def reset_signal(plant, state, i):
     """The external reset: own limited output, measured position, or (no anti-windup) neither."""
-    if plant.loops.reset_from[i] == OUTPUT:
-        return state.output[i]
-    if plant.loops.reset_from[i] == POSITION:
-        a = plant.loops.actuator[i]
+    if plant.loops[i].reset_from == OUTPUT:
+        return state.loop[i].output
+    if plant.loops[i].reset_from == POSITION:
+        a = plant.loops[i].actuator
         return table.line(plant.actuators.demand[a], plant.actuators.output[a],
                              state.position[a])
-    return state.unlimited[i]
+    return state.loop[i].unlimited
 
 
 @inlined
-def move(plant, state, middle, tick):
-    """Every actuator through one step; `middle` is where it stands half way."""
+def move(plant, state, cond, middle, tick):
+    """Every actuator through one step; `middle` is where its element stands half way."""
     act = plant.actuators
-    for a in range(act.loop.size):
-        target = devices.delayed(state.demand_queue[a], tick, act.delay[a], state.demand[a])
+    for a in range(act.each.size):
+        target = devices.delayed(state.demand_queue[a], tick, act.each[a].delay, state.demand[a])
+        if not math.isnan(cond.forced[a]):
+            target = cond.forced[a] if cond.forced[a] >= 0.0 else state.stem[a]
+        state.stem[a] = devices.move(state.stem[a], target, act.each[a].rate_up, act.each[a].rate_down,
+                                     act.each[a].lag, act.each[a].decay, plant.step)
         before = state.position[a]
-        after = devices.move(before, target, act.rate_up[a], act.rate_down[a], act.lag[a],
-                             act.decay[a], plant.step)
+        after = devices.unstuck(
+            before, devices.dragged(before, state.stem[a], act.each[a].backlash), act.each[a].stick)
         state.position[a] = after
         middle[a] = 0.5 * (before + after)
 
@@ -225,7 +249,7 @@ def flow(plant, coef, cond, off, x, d, stage, total, probe):
         x[i] += h / 6.0 * total[i]
 
 
-@inlined
+@counted_nowhere
 def finite(state):
     """Whether all integrated states are finite; notes the first that is not."""
     for i in range(state.moving.size):
@@ -235,41 +259,46 @@ def finite(state):
     return True
 
 
-@inlined
+@counted_nowhere
 def record(plant, off, state, coef, cond, probe, traces, k):
     """Write sample k of every trace."""
     network.note_drops(plant, coef, cond, probe)
     x = state.moving
-    for i in range(plant.loops.gain.size):
+    for i in range(plant.loops.size):
         traces.setpoint[k, i] = cond.setpoint[i]
-        traces.measured_value[k, i] = state.reading[i]
-        traces.true_value[k, i] = network.true_value(plant, probe, i)
-        traces.controller_output[k, i] = state.output[i]
+        traces.measured_value[k, i] = state.loop[i].reading
+        traces.true_value[k, i] = network.true_value(plant, coef, cond, probe, i)
+        traces.controller_output[k, i] = state.loop[i].output
     for a in range(state.position.size):
         traces.element_demand[k, a] = state.demand[a]
         traces.element_position[k, a] = state.position[a]
         traces.element_pressure[k, a] = 0.0
-    for i in range(plant.dampers.actuator.size):
-        traces.element_pressure[k, plant.dampers.actuator[i]] = probe.drop[plant.dampers.element[i]]
-    for i in range(plant.fans.low.size):
-        record_fan(plant, i, x[off.speed + i], probe, traces, k)
+    for i in range(plant.dampers.each.size):
+        traces.element_pressure[k, plant.dampers.each[i].actuator] = probe.drop[plant.dampers.each[i].element]
+    for i in range(plant.inlets.size):
+        traces.element_pressure[k, plant.inlets[i].actuator] = probe.drop[plant.inlets[i].element]
+    for i in range(plant.fans.each.size):
+        record_fan(plant, state, i, x[off.speed + i], probe, traces, k)
     for j in range(probe.flow.size):
         traces.mass_flow[k, j] = probe.flow[j]
     for j in range(probe.pressure.size):
         traces.node_pressure[k, j] = probe.pressure[j]
 
 
-@inlined
-def record_fan(plant, i, n, probe, traces, k):
+@counted_nowhere
+def record_fan(plant, state, i, n, probe, traces, k):
     """The part of sample k that belongs to one fan and its motor."""
     rotors = plant.rotors
-    w = rotors.rated_speed[i]
-    torque = probe.motor_torque[i]
-    traces.fan_flow[k, i] = probe.fan_flow[i]
-    traces.fan_pressure[k, i] = probe.fan_rise[i]
-    traces.fan_density[k, i] = probe.fan_density[i]
-    traces.stall_flow[k, i] = fan.stall_flow(plant.fans, i, n)
+    w = rotors.each[i].rated_speed
+    torque = probe.fan[i].motor_torque
+    traces.fan_flow[k, i] = probe.fan[i].flow
+    traces.fan_pressure[k, i] = probe.fan[i].rise
+    traces.fan_density[k, i] = probe.fan[i].density
+    y = 1.0
+    if plant.fans.each[i].inlet >= 0:
+        y = network.opening(plant.actuators, plant.fans.each[i].inlet, state.position)
+    traces.stall_flow[k, i] = fan.stall_flow(plant.fans, i, n, y)
     traces.speed_ratio[k, i] = n
-    traces.shaft_power[k, i] = probe.fan_torque[i] * n * w
+    traces.shaft_power[k, i] = probe.fan[i].torque * n * w
     traces.motor_load[k, i] = drive.load_share(rotors, i, n, torque)
     traces.electrical_power[k, i] = drive.electrical_power(rotors, i, n, torque)

@@ -1,9 +1,9 @@
 """The pieces of a PID controller in the standard form, on spans."""
 
-from simfan.kernel.layout import inlined
+from simfan.kernel.layout import counted_nowhere
 
 
-@inlined
+@counted_nowhere
 def integral(I, reset_signal, derivative, setpoint, gain, weight, Ti, dt):
     """I after one scan: Ti·dI/dt = u_reset − D − I + Kc(1 − b)·r.
 
@@ -13,7 +13,13 @@ def integral(I, reset_signal, derivative, setpoint, gain, weight, Ti, dt):
     return I + dt / Ti * (reset_signal - derivative - I + gain * (1.0 - weight) * setpoint)
 
 
-@inlined
+@counted_nowhere
 def derivative(D, value, previous, amount, decay):
     """D after one scan: a step Δ of the value gives −Kc·N·Δ at once, dying with Td/N."""
     return D * decay - amount * (value - previous)
+
+
+@counted_nowhere
+def limited(wanted, previous, low, high, most_change):
+    """Output within its limits, and no further from the last scan's than its rate allows."""
+    return min(max(min(max(wanted, low), high), previous - most_change), previous + most_change)

@@ -6,36 +6,43 @@ from simfan.kernel.layout import ON_DRIVE, ON_LINE, UNPOWERED, inlined
 
 @inlined
 def line_torque(rotors, i, n):
-    """Kloss: T = 2·T_b/(s/s_b + s_b/s), slip s = 1 − n/n_synchronous [N m].
+    """Torque of a motor on the line [N m].
 
-    Right near rated slip; its starting torque is far too low for a start on the line.
+    Up to breakdown slip s_b by Kloss, T = 2·T_b/(s/s_b + s_b/s) with s = 1 − n/n_synchronous;
+    beyond it, where Kloss is far too low, by a curve through start, pull-up and breakdown torque.
     """
-    s = 1.0 - n / rotors.synchronous[i]
-    b = rotors.breakdown_slip[i]
-    return rotors.rated_torque[i] * rotors.breakdown[i] * 2.0 * s * b / (s * s + b * b)
+    s = 1.0 - n / rotors.each[i].synchronous
+    b = rotors.each[i].breakdown_slip
+    if s <= b:
+        return rotors.each[i].rated_torque * rotors.each[i].breakdown * 2.0 * s * b / (s * s + b * b)
+    last = rotors.start.shape[1] - 1
+    u = max(1.0 - s, 0.0) / (1.0 - b) * last
+    k = min(int(u), last - 1)
+    low = rotors.start[i, k]
+    return rotors.each[i].rated_torque * (low + (u - k) * (rotors.start[i, k + 1] - low))
 
 
 @inlined
 def torque_limit(rotors, i, n):
     """Most torque a drive can give [N m]: by current, as 1/f above base; by breakdown, as 1/f²."""
-    f = max(n / rotors.base[i], 1.0)
-    return rotors.rated_torque[i] * min(rotors.current_limit[i] / f, rotors.breakdown[i] / (f * f))
+    f = max(n / rotors.each[i].base_speed, 1.0)
+    return rotors.each[i].rated_torque * min(rotors.each[i].current_limit / f, rotors.each[i].breakdown / (f * f))
 
 
 @inlined
 def drive_torque(rotors, i, n, reference, load):
     """The load's torque plus what brings the speed to its reference, within the limits [N m]."""
-    wanted = load + rotors.momentum[i] * (reference - n) / rotors.lag[i]
-    least = -rotors.braking[i] * rotors.rated_torque[i]
+    wanted = load + rotors.each[i].momentum * (reference - n) / rotors.each[i].lag
+    least = -rotors.each[i].braking * rotors.each[i].rated_torque
     return max(min(wanted, torque_limit(rotors, i, n)), least)
 
 
 @inlined
 def motor_torque(rotors, i, n, reference, load):
     """Torque on the fan's shaft from whatever turns it [N m]."""
-    if rotors.mode[i] == ON_DRIVE:
+    if rotors.each[i].mode == ON_DRIVE:
         return drive_torque(rotors, i, n, reference, load)
-    if rotors.mode[i] == ON_LINE:
+    if rotors.each[i].mode == ON_LINE:
         return line_torque(rotors, i, n)
     return 0.0
 
@@ -43,7 +50,7 @@ def motor_torque(rotors, i, n, reference, load):
 @inlined
 def load_share(rotors, i, n, torque):
     """Torque over what the motor may give for good: rated torque, above base speed rated power."""
-    return torque / rotors.rated_torque[i] * max(n / rotors.base[i], 1.0)
+    return torque / rotors.each[i].rated_torque * max(n / rotors.each[i].base_speed, 1.0)
 
 
 @inlined
@@ -52,8 +59,8 @@ def electrical_power(rotors, i, n, torque):
 
     A motor driven by its wheel gives nothing back.
     """
-    if rotors.mode[i] == UNPOWERED:
+    if rotors.each[i].mode == UNPOWERED:
         return 0.0
-    power = max(torque * n * rotors.rated_speed[i], 0.0)
-    rated = rotors.rated_power[i]
+    power = max(torque * n * rotors.each[i].rated_speed, 0.0)
+    rated = rotors.each[i].rated_power
     return power + rated * table.line(rotors.loss[i, 0], rotors.loss[i, 1], power / rated)

@@ -25,15 +25,19 @@ much as a slope."""
 Floats = np.ndarray
 Ints = np.ndarray
 
-LOSS, DAMPER, FAN = 0, 1, 2
-"""Kinds of element."""
+LOSS, DAMPER, FAN, INLET = 0, 1, 2, 3
+"""Kinds of element; INLET is the loss of vanes or an inlet box damper before the wheel."""
 
 ON_LINE, ON_DRIVE, UNPOWERED = 0, 1, 2
 """What turns a rotor."""
 
-AT_FAN, AT_BRANCH = 0, 1
-"""What a transmitter looks at: volume flow at a wheel's inlet, or a branch's mass flow over the
-reference density."""
+ACTUAL_FLOW, MASS_FLOW, OUTLET_PRESSURE, NODE_PRESSURE, PRESSURE_BEFORE = 0, 1, 2, 3, 4
+"""What a transmitter measures: volume flow at a wheel's inlet; a branch's mass flow times a scale;
+gauge pressure behind a wheel, of a node, in front of an element."""
+
+AS_IT_IS, AS_ROOT_DENSITY, AS_ROOT_VOLUME = 0, 1, 2
+"""Whether density misleads a flow reading: compensated; not, and read as volume (∝ √ρ); not, and
+read as mass (∝ 1/√ρ)."""
 
 UNLIMITED, OUTPUT, POSITION = 0, 1, 2
 """Where a controller's external reset comes from."""
@@ -42,89 +46,180 @@ DONE, NOT_FINITE = 0, 1
 """How a segment of a run ended."""
 
 
+def record(**fields: type) -> np.dtype:
+    """A record of named numbers; an array of them is one argument to a compiled function, however
+    many fields it has."""
+    return np.dtype([(name, np.int64 if kind is int else np.float64)
+                     for name, kind in fields.items()])
+
+
+def rows(record_type: np.dtype, /, **columns: object) -> np.recarray:
+    """(n,) records of a type from a column for each field. KeyError for a field left out."""
+    n = max((np.size(column) for column in columns.values()), default=0)
+    made = np.zeros(n, dtype=record_type).view(np.recarray)
+    for name in record_type.names or ():
+        made[name] = columns[name]
+    if unknown := set(columns) - set(record_type.names or ()):
+        raise KeyError(f"no field {sorted(unknown)} in {record_type.names}")
+    return made
+
+
+def changed(table: np.recarray, **columns: object) -> np.recarray:
+    """The same records with some columns replaced."""
+    made = table.copy()
+    for name, column in columns.items():
+        made[name] = column
+    return made
+
+
 class Gas(NamedTuple):
     R: float
     gamma: float
 
 
+BRANCH = record(
+    first=int,  # node
+    last=int,  # node
+)
+ELEMENT = record(
+    kind=int,
+    index=int,  # row in the table of its kind
+    quadratic=float,  # ζ/(2A²) [1/m⁴]: Δp = quadratic·ṁ|ṁ|/ρ
+    linear=float,  # [Pa s/kg]: Δp = linear·ṁ
+)
+
+
 class Network(NamedTuple):
     volume: Floats  # (n_volumes,) [m³]
-    first: Ints  # (n_branches,) node
-    last: Ints  # (n_branches,) node
+    branch: np.recarray  # (n_branches,) BRANCH
     inertance: Floats  # (n_inert,) ΣL/A [1/m]
     start: Ints  # (n_branches + 1,) offsets into the elements
-    kind: Ints  # (n_elements,)
-    index: Ints  # (n_elements,) row in the table of its kind
-    quadratic: Floats  # (n_elements,) ζ/(2A²) [1/m⁴]: Δp = quadratic·ṁ|ṁ|/ρ
-    linear: Floats  # (n_elements,) [Pa s/kg]: Δp = linear·ṁ
+    element: np.recarray  # (n_elements,) ELEMENT
     smoothing: float  # [Pa] below which a quasi-steady branch turns linear
     band: float  # [kg/s] over which a branch's temperature changes sides with its flow
 
 
+WHEEL = record(
+    low=float,  # Q/n at the table's left end [m³/s]
+    per_cell=float,  # cells per m³/s
+    density=float,  # rated [kg/m³]
+    lag=float,  # of the pressure rise [s]; 0 is none
+    floor=float,  # least torque in forward flow at rated speed and density [N m]
+    inlet=int,  # actuator of vanes or inlet box damper, -1 without
+)
+
+
 class Fans(NamedTuple):
-    cells: Floats  # (n_fans, n_cells, 8) cubics of pressure and torque against Q/n
-    low: Floats  # (n_fans,) Q/n at the table's left end [m³/s]
-    per_cell: Floats  # (n_fans,) cells per m³/s
-    reverse: Floats  # (n_fans, 6) quadratics left of the table
-    runout: Floats  # (n_fans, 6) quadratics right of the table
-    stall: Floats  # (n_fans,) Q/n of the stall line, nan where there is none
-    density: Floats  # (n_fans,) rated [kg/m³]
-    lag: Floats  # (n_fans,) of the pressure rise [s]; 0 is none
+    """`setting` counts the measured curves of a family, from shut to open; 1 without a family."""
+
+    each: np.recarray  # (n_fans,) WHEEL
+    cells: Floats  # (n_fans, n_settings, n_cells, 8) cubics of pressure and torque against Q/n
+    reverse: Floats  # (n_fans, n_settings, 6) quadratics left of the table
+    runout: Floats  # (n_fans, n_settings, 6) quadratics right of the table
+    stall: Floats  # (n_fans, n_openings) Q/n of the stall line against inlet opening; nan: no line
+
+
+INLET_ELEMENT = record(
+    actuator=int,
+    element=int,  # its loss
+    fan=int,
+    turn=float,  # κ: swirl angle over blade angle
+    rise=float,  # s·p_d/Q_d: pressure taken by swirl over n·Q·tan α [Pa s/m³]
+    torque=float,  # s·η_d·P_d/(ω₀·Q_d²): torque over Q²·tan α [N m s²/m⁶]
+    loss=float,  # ζ·p_d/(ρ₀·Q_d²) [1/m⁴]
+    leakage=float,  # ℓ: open share of the area when shut
+)
+"""Vanes or an inlet box damper without a measured family."""
+
+ROTOR = record(
+    mode=int,
+    rated_speed=float,  # ω₀ of the fan [rad/s]
+    momentum=float,  # J·ω₀ [N m s]
+    rated_torque=float,  # of the motor, at the fan's shaft [N m]
+    rated_power=float,  # [W]
+    synchronous=float,  # speed ratio at no load, on the line
+    base_speed=float,  # speed ratio at rated load
+    breakdown=float,  # torque over rated torque
+    breakdown_slip=float,
+    current_limit=float,  # drive torque over rated torque
+    braking=float,  # over rated torque
+    lag=float,  # of the drive's speed loop [s]
+    actuator=int,  # that carries the speed reference, -1 on the line
+)
 
 
 class Rotors(NamedTuple):
-    mode: Ints  # (n_fans,)
-    rated_speed: Floats  # (n_fans,) ω₀ of the fan [rad/s]
-    momentum: Floats  # (n_fans,) J·ω₀ [N m s]
-    rated_torque: Floats  # (n_fans,) of the motor, at the fan's shaft [N m]
-    rated_power: Floats  # (n_fans,) [W]
-    synchronous: Floats  # (n_fans,) speed ratio at no load, on the line
-    base: Floats  # (n_fans,) speed ratio at rated load
-    breakdown: Floats  # (n_fans,) torque over rated torque
-    breakdown_slip: Floats  # (n_fans,)
-    current_limit: Floats  # (n_fans,) drive torque over rated torque
-    braking: Floats  # (n_fans,) over rated torque
-    lag: Floats  # (n_fans,) of the drive's speed loop [s]
-    actuator: Ints  # (n_fans,) that carries the speed reference, -1 on the line
+    each: np.recarray  # (n_fans,) ROTOR
+    start: Floats  # (n_fans, n_points) torque over rated torque, equally spaced in speed from
+    # standstill to that of breakdown
     loss: Floats  # (n_fans, 2, n_points) share of rated power; loss of motor, drive, belt over it
 
 
+LOUVRE = record(
+    actuator=int,
+    element=int,
+    area=float,  # [m²]
+)
+
+
 class Dampers(NamedTuple):
-    actuator: Ints  # (n_dampers,)
-    element: Ints  # (n_dampers,)
-    area: Floats  # (n_dampers,) [m²]
-    knots: Floats  # (n_dampers, 2) opening where ln ζ changes its form
-    log_loss: Floats  # (n_dampers, 3, 3) ln ζ = c0 + c1·y + c2·y² left, between, right
+    each: np.recarray  # (n_dampers,) LOUVRE
+    knots: Floats  # (n_dampers, n_pieces) opening where each piece begins
+    log_loss: Floats  # (n_dampers, n_pieces, 4) ln ζ, a cubic in the opening from the piece's knot
+
+
+ACTUATOR = record(
+    rate_up=float,  # [1/s]
+    rate_down=float,  # [1/s]
+    lag=float,  # [s]
+    decay=float,  # e^(-h/lag)
+    delay=int,  # dead time in steps
+    backlash=float,  # whole gap
+    stick=float,  # resolution
+    skip_low=float,  # demands between which it may not rest
+    skip_high=float,
+    loop=int,  # that moves it
+)
 
 
 class Actuators(NamedTuple):
-    rate_up: Floats  # (n_actuators,) [1/s]
-    rate_down: Floats  # (n_actuators,) [1/s]
-    lag: Floats  # (n_actuators,) [s]
-    decay: Floats  # (n_actuators,) e^(-h/lag)
-    delay: Ints  # (n_actuators,) dead time in steps
-    loop: Ints  # (n_actuators,) that moves it
+    each: np.recarray  # (n_actuators,) ACTUATOR
+    linkage: Floats  # (n_actuators, 2, n_points) position; opening (for a drive, the same)
     output: Floats  # (n_actuators, n_points) sequence table: controller output 0..1 ...
     demand: Floats  # (n_actuators, n_points) ... and the element's demand
 
 
-class Transmitters(NamedTuple):
-    place: Ints  # (n_loops,) AT_FAN or AT_BRANCH
-    index: Ints  # (n_loops,) which fan or branch
-    density: float  # reference for AT_BRANCH [kg/m³]
-    lag: Floats  # (n_loops,) [s]; 0 is none
-    delay: Ints  # (n_loops,) dead time in steps
+TRANSMITTER = record(
+    place=int,  # what it measures
+    index=int,  # which fan, branch, node or element
+    branch=int,  # whose flow passes it
+    fan=int,  # whose inlet density a flow reading goes by
+    scale=float,  # on a mass flow: 1, or 1/ρ of a reference state
+    misled=int,  # how density misleads it
+    design_density=float,  # that an uncompensated reading assumes [kg/m³]
+    surroundings=int,  # node that gauge pressures are counted from
+    low=float,  # of the span
+    span=float,
+    root=int,  # 1: the signal is a differential pressure, its root is taken after
+    cut_off=float,  # share of span below which a root reading is zero
+    quantum=float,  # of the raw signal, 0 is none
+    lag=float,  # [s]; 0 is none
+    delay=int,  # dead time in steps
+)
+"""One for each loop."""
 
-
-class Loops(NamedTuple):
-    gain: Floats  # (n_loops,) [1], on spans
-    reset: Floats  # (n_loops,) Ti [s]
-    derivative: Floats  # (n_loops,) Kc·N, 0 without derivative [1]
-    derivative_decay: Floats  # (n_loops,) e^(-N·scan/Td)
-    weight: Floats  # (n_loops,) of the setpoint
-    span: Floats  # (n_loops,) of the transmitter, from zero
-    reset_from: Ints  # (n_loops,)
-    actuator: Ints  # (n_loops,) whose position may be the reset
+LOOP = record(
+    gain=float,  # [1], on spans; negative where more output lowers the value
+    reset=float,  # Ti [s]
+    derivative=float,  # Kc·N, 0 without derivative [1]
+    derivative_decay=float,  # e^(-N·scan/Td)
+    weight=float,  # of the setpoint
+    low=float,  # output limits ...
+    high=float,
+    most_change=float,  # ... and rate, in one scan
+    reset_from=int,
+    actuator=int,  # whose position may be the reset
+)
 
 
 class Plant(NamedTuple):
@@ -133,9 +228,10 @@ class Plant(NamedTuple):
     fans: Fans
     rotors: Rotors
     dampers: Dampers
+    inlets: np.recarray  # (n_inlets,) INLET_ELEMENT
     actuators: Actuators
-    transmitters: Transmitters
-    loops: Loops
+    transmitters: np.recarray  # (n_loops,) TRANSMITTER
+    loops: np.recarray  # (n_loops,) LOOP
     step: float  # h [s]
     scan_steps: int
     record_steps: int
@@ -146,6 +242,9 @@ class Conditions(NamedTuple):
     """What the timeline prescribes; one row of the schedule."""
 
     setpoint: Floats  # (n_loops,)
+    manual: Floats  # (n_loops,) output in manual; nan: automatic, negative: as it is
+    noise: Floats  # (n_loops,) of the raw signal's span
+    forced: Floats  # (n_actuators,) where a failure drives it; nan: none, negative: where it is
     pressure: Floats  # (n_nodes,) of boundaries; for volumes only a scale [Pa]
     temperature: Floats  # (n_nodes,) [K]
     factor: Floats  # (n_elements,) on each resistance
@@ -155,22 +254,36 @@ class Schedule(NamedTuple):
     """The conditions of every scan, (n_scans, ...)."""
 
     setpoint: Floats
+    manual: Floats
+    noise: Floats
+    forced: Floats
     pressure: Floats
     temperature: Floats
     factor: Floats
+
+
+BOOK = record(
+    anchor=float,  # pressure at the last change of temperature [Pa]
+    stored=float,  # mass taken in before that [kg]
+)
+MEMORY = record(
+    output=float,  # limited controller output 0..1
+    unlimited=float,
+    integral=float,
+    derivative=float,
+    reading=float,  # what the controller last saw
+)
 
 
 class State(NamedTuple):
     """Everything that a run remembers."""
 
     moving: Floats  # integrated: pressure, flow, speed, lagged rise, lagged reading, mass moved
-    position: Floats  # (n_actuators,)
+    volume: np.recarray  # (n_volumes,) BOOK
+    stem: Floats  # (n_actuators,) of the actuator
+    position: Floats  # (n_actuators,) of the element, after backlash and stick
     demand: Floats  # (n_actuators,) after the sequence table
-    output: Floats  # (n_loops,) limited controller output 0..1
-    unlimited: Floats  # (n_loops,)
-    integral: Floats  # (n_loops,)
-    derivative: Floats  # (n_loops,)
-    reading: Floats  # (n_loops,) what the controller last saw
+    loop: np.recarray  # (n_loops,) MEMORY
     demand_queue: Floats  # (n_actuators, longest delay + 1)
     reading_queue: Floats  # (n_loops, longest delay + 1)
     count: Ints  # tick, stiff steps, index of the state that is not finite
@@ -191,17 +304,37 @@ class Offsets(NamedTuple):
     end: int
 
 
+PASSAGE = record(
+    flow=float,  # volume flow at the wheel's inlet [m³/s]
+    density=float,
+    rise=float,  # [Pa]
+    torque=float,  # of the wheel [N m]
+    outlet=float,  # pressure behind the wheel [Pa]
+    motor_torque=float,  # [N m]
+)
+
+
 class Probe(NamedTuple):
     """What the equations pass through on their way to a slope."""
 
     pressure: Floats  # (n_nodes,)
     flow: Floats  # (n_branches,) [kg/s]
     drop: Floats  # (n_elements,) pressure taken [Pa]
-    fan_flow: Floats  # (n_fans,) [m³/s]
-    fan_density: Floats  # (n_fans,)
-    fan_rise: Floats  # (n_fans,)
-    fan_torque: Floats  # (n_fans,) [N m]
-    motor_torque: Floats  # (n_fans,) [N m]
+    fan: np.recarray  # (n_fans,) PASSAGE
+
+
+CHAIN = record(
+    resistance=float,  # Σ quadratic of a quasi-steady chain [1/m⁴]
+    lean=float,  # Σ of products of pairs of quadratics over the resistance [1/m⁴]
+    linear=float,  # Σ linear
+    smoothing=float,  # [Pa]
+)
+SETTING = record(
+    reference=float,  # of speed
+    setting=float,  # place in the family, 0 to n_settings - 1
+    swirl_rise=float,  # [Pa s/m³]
+    swirl_torque=float,  # [N m s²/m⁶]
+)
 
 
 class Coefficients(NamedTuple):
@@ -210,11 +343,8 @@ class Coefficients(NamedTuple):
     quadratic: Floats  # (n_elements,)
     inertance: Floats  # (n_inert,) effective [1/m]
     stiffness: Floats  # (n_volumes,) c²/V [1/(m s²)]
-    resistance: Floats  # (n_branches,) of a quasi-steady chain, Σ quadratic [1/m⁴]
-    lean: Floats  # (n_branches,) Σ of products of pairs of quadratics over the resistance [1/m⁴]
-    linear: Floats  # (n_branches,) Σ linear
-    smoothing: Floats  # (n_branches,) [Pa]
-    reference: Floats  # (n_fans,) speed reference
+    branch: np.recarray  # (n_branches,) CHAIN
+    fan: np.recarray  # (n_fans,) SETTING
 
 
 class Traces(NamedTuple):
@@ -244,26 +374,38 @@ def offsets(plant):
     """Where the integrated states of this plant begin."""
     flow = plant.network.volume.size
     speed = flow + plant.network.inertance.size
-    rise = speed + plant.fans.low.size
-    reading = rise + plant.fans.low.size
-    moved = reading + plant.loops.gain.size
-    return Offsets(flow, speed, rise, reading, moved, moved + plant.network.first.size)
+    rise = speed + plant.fans.each.size
+    reading = rise + plant.fans.each.size
+    moved = reading + plant.loops.size
+    return Offsets(flow, speed, rise, reading, moved, moved + plant.network.branch.size)
 
 
 def n_integrated(plant: Plant) -> int:
     """Length of `State.moving`."""
     net = plant.network
-    return (net.volume.size + net.inertance.size + 2 * plant.fans.low.size
-            + plant.loops.gain.size + net.first.size)
+    return (net.volume.size + net.inertance.size + 2 * plant.fans.each.size
+            + plant.loops.size + net.branch.size)
+
+
+def n_nodes(plant: Plant) -> int:
+    """Nodes of the network, volumes and boundaries."""
+    return int(max(plant.network.branch.first.max(), plant.network.branch.last.max())) + 1
 
 
 def rest(plant: Plant) -> State:
     """An empty state of this plant's shape, all zero."""
-    n_loops, n_actuators = plant.loops.gain.size, plant.actuators.loop.size
-    longest = max([*plant.actuators.delay, *plant.transmitters.delay, 0]) + 1
-    sizes = (n_integrated(plant), n_actuators, n_actuators, *[n_loops] * 5)
-    return State(*[np.zeros(n) for n in sizes], np.zeros((n_actuators, longest)),
-                 np.zeros((n_loops, longest)), np.zeros(3, dtype=np.int64))
+    n_loops, n_actuators = plant.loops.size, plant.actuators.each.size
+    longest = max([*plant.actuators.each.delay, *plant.transmitters.delay, 0]) + 1
+    return State(
+        np.zeros(n_integrated(plant)), blank(BOOK, plant.network.volume.size),
+        *[np.zeros(n_actuators) for _ in range(3)], blank(MEMORY, n_loops),
+        np.zeros((n_actuators, longest)), np.zeros((n_loops, longest)),
+        np.zeros(3, dtype=np.int64))
+
+
+def blank(kind: np.dtype, n: int) -> np.recarray:
+    """(n,) records, all zero."""
+    return np.zeros(n, dtype=kind).view(np.recarray)
 
 
 def copy(state: State) -> State:
@@ -271,12 +413,26 @@ def copy(state: State) -> State:
     return State(*[array.copy() for array in state])
 
 
+def new_probe(plant: Plant) -> Probe:
+    """An empty probe of this plant's shape."""
+    net = plant.network
+    return Probe(np.zeros(n_nodes(plant)), np.zeros(net.branch.size), np.zeros(net.element.size),
+                 blank(PASSAGE, plant.fans.each.size))
+
+
+def new_coefficients(plant: Plant) -> Coefficients:
+    """Empty coefficients of this plant's shape."""
+    net = plant.network
+    return Coefficients(np.zeros(net.element.size), np.zeros(net.inertance.size),
+                        np.zeros(net.volume.size), blank(CHAIN, net.branch.size),
+                        blank(SETTING, plant.fans.each.size))
+
+
 def traces(plant: Plant) -> Traces:
     """Empty traces for a whole run, nan until recorded."""
     n = plant.last_tick // plant.record_steps + 1
-    net = plant.network
-    per = {"loop": plant.loops.gain.size, "element": plant.actuators.loop.size,
-           "fan": plant.fans.low.size, "branch": net.first.size,
-           "node": int(max(net.first.max(), net.last.max())) + 1}
+    per = {"loop": plant.loops.size, "element": plant.actuators.each.size,
+           "fan": plant.fans.each.size, "branch": plant.network.branch.size,
+           "node": n_nodes(plant)}
     owners = ["loop"] * 4 + ["element"] * 3 + ["fan"] * 8 + ["branch", "node"]
     return Traces(*[np.full((n, per[owner]), np.nan) for owner in owners])

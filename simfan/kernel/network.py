@@ -14,8 +14,23 @@ temperature rise in the wheel is neglected.
 
 import math
 
-from simfan.kernel import damper, drive, fan
-from simfan.kernel.layout import AT_FAN, DAMPER, FAN, inlined
+from simfan.kernel import damper, drive, fan, inlet, table
+from simfan.kernel.layout import (
+    ACTUAL_FLOW,
+    AS_IT_IS,
+    AS_ROOT_DENSITY,
+    DAMPER,
+    FAN,
+    INLET,
+    MASS_FLOW,
+    NODE_PRESSURE,
+    OUTLET_PRESSURE,
+    counted_nowhere,
+    inlined,
+)
+
+STEEPEST = 2.0
+"""Slope dṁ/dp times h/C to which a quasi-steady branch is held; RK4 is stable to 2.78."""
 
 
 @inlined
@@ -33,29 +48,33 @@ def walk(plant, coef, off, x, d, probe, j, m, p, T):
     RT = plant.gas.R * T
     mm = m * abs(m)
     for e in range(net.start[j], net.start[j + 1]):
-        if net.kind[e] == FAN:
-            probe.drop[e] = -wheel(plant, off, x, d, probe, net.index[e], m, p / RT)
+        if net.element[e].kind == FAN:
+            probe.drop[e] = -wheel(plant, coef, off, x, d, probe, net.element[e].index, m, p / RT)
+            probe.fan[net.element[e].index].outlet = p - probe.drop[e]
         else:
-            probe.drop[e] = coef.quadratic[e] * mm * RT / p + net.linear[e] * m
+            probe.drop[e] = coef.quadratic[e] * mm * RT / p + net.element[e].linear * m
         p -= probe.drop[e]
     return p
 
 
 @inlined
-def wheel(plant, off, x, d, probe, i, m, rho):
+def wheel(plant, coef, off, x, d, probe, i, m, rho):
     """Pressure rise across a wheel [Pa]; notes its flow, density, torque and lag on the way."""
     fans = plant.fans
     Q = m / rho
-    rise, torque = fan.curve(fans, i, Q, x[off.speed + i])
-    ratio = rho / fans.density[i]
+    n = x[off.speed + i]
+    rise, torque = fan.between(fans, i, coef.fan[i].setting, Q, n)
+    rise, torque = fan.swirled(fans, i, Q, n, rise, torque, coef.fan[i].swirl_rise,
+                               coef.fan[i].swirl_torque)
+    ratio = rho / fans.each[i].density
     rise *= ratio
-    if fans.lag[i] > 0.0:
-        d[off.rise + i] = (rise - x[off.rise + i]) / fans.lag[i]
+    if fans.each[i].lag > 0.0:
+        d[off.rise + i] = (rise - x[off.rise + i]) / fans.each[i].lag
         rise = x[off.rise + i]
-    probe.fan_flow[i] = Q
-    probe.fan_density[i] = rho
-    probe.fan_rise[i] = rise
-    probe.fan_torque[i] = ratio * torque
+    probe.fan[i].flow = Q
+    probe.fan[i].density = rho
+    probe.fan[i].rise = rise
+    probe.fan[i].torque = ratio * torque
     return rise
 
 
@@ -63,18 +82,21 @@ def wheel(plant, off, x, d, probe, i, m, rho):
 def passed(gas, coef, j, p, p_end, T_first, T_last):
     """Mass flow of a quasi-steady branch [kg/s].
 
-        ṁ = 2Δp/(b + √(b² + 4k·s)),  s = √(Δp² + smoothing²),  k = (RT/p)(Σq + lean·|Δp|/p)
+        ṁ = 2Δp/(b + √(b² + 4k·s)),  k = (RT/p)(Σq + lean·|Δp|/p)
+        s = √(Δp² + σ⁴/(Δp² + σ²)),  σ the smoothing
 
     The second term of k is the thinning of the air along the chain to first order in Δp/p, p and T
-    of the side the air comes from. Linear within about the smoothing.
+    of the side the air comes from. Linear within about the smoothing; s is |Δp| to (σ/Δp)⁴/2 beyond
+    it, so that a smoothing of a third of Δp moves the flow by less than .3 %.
     """
     dp = p - p_end
-    s = math.sqrt(dp * dp + coef.smoothing[j] * coef.smoothing[j])
+    little = coef.branch[j].smoothing * coef.branch[j].smoothing
+    s = math.sqrt(dp * dp + little * little / (dp * dp + little))
     toward_last = 0.5 + 0.5 * dp / s
     T = T_last + toward_last * (T_first - T_last)
     upstream = p_end + toward_last * dp
-    k = gas.R * T / upstream * (coef.resistance[j] + coef.lean[j] * s / upstream)
-    b = coef.linear[j]
+    k = gas.R * T / upstream * (coef.branch[j].resistance + coef.branch[j].lean * s / upstream)
+    b = coef.branch[j].linear
     return 2.0 * dp / (b + math.sqrt(b * b + 4.0 * k * s))
 
 
@@ -87,9 +109,9 @@ def slopes(plant, coef, cond, off, x, d, probe):
     for i in range(n_volumes):
         probe.pressure[i] = x[i]
         d[i] = 0.0
-    for j in range(net.first.size):
-        a = net.first[j]
-        b = net.last[j]
+    for j in range(net.branch.size):
+        a = net.branch[j].first
+        b = net.branch[j].last
         p, p_end = probe.pressure[a], probe.pressure[b]
         if j < n_inert:
             m = x[off.flow + j]
@@ -107,36 +129,67 @@ def slopes(plant, coef, cond, off, x, d, probe):
     for i in range(n_volumes):
         d[i] *= coef.stiffness[i]
     turn(plant, coef, off, x, d, probe)
-    read(plant, off, x, d, probe)
+    read(plant, coef, cond, off, x, d, probe)
 
 
 @inlined
 def turn(plant, coef, off, x, d, probe):
     """Slope of every rotor's speed ratio [1/s]."""
     rotors = plant.rotors
-    for i in range(rotors.mode.size):
-        torque = drive.motor_torque(rotors, i, x[off.speed + i], coef.reference[i],
-                                    probe.fan_torque[i])
-        probe.motor_torque[i] = torque
-        d[off.speed + i] = (torque - probe.fan_torque[i]) / rotors.momentum[i]
+    for i in range(rotors.each.size):
+        torque = drive.motor_torque(rotors, i, x[off.speed + i], coef.fan[i].reference,
+                                    probe.fan[i].torque)
+        probe.fan[i].motor_torque = torque
+        d[off.speed + i] = (torque - probe.fan[i].torque) / rotors.each[i].momentum
 
 
 @inlined
-def true_value(plant, probe, i):
-    """What an immediate transmitter would show [m³/s]."""
-    place = plant.transmitters
-    if place.place[i] == AT_FAN:
-        return probe.fan_flow[place.index[i]]
-    return probe.flow[place.index[i]] / place.density
+def true_value(plant, coef, cond, probe, i):
+    """What a perfect, immediate transmitter would show [m³/s, kg/s or Pa]."""
+    place, k = plant.transmitters[i].place, plant.transmitters[i].index
+    if place == ACTUAL_FLOW:
+        return probe.fan[k].flow
+    if place == MASS_FLOW:
+        return probe.flow[k] * plant.transmitters[i].scale
+    here = probe.pressure[plant.transmitters[i].surroundings]
+    if place == OUTLET_PRESSURE:
+        return probe.fan[k].outlet - here
+    if place == NODE_PRESSURE:
+        return probe.pressure[k] - here
+    return pressure_before(plant, coef, cond, probe, plant.transmitters[i].branch, k) - here
 
 
 @inlined
-def read(plant, off, x, d, probe):
+def pressure_before(plant, coef, cond, probe, j, element):
+    """Pressure in front of an element of a quasi-steady branch [Pa], walked from its first node."""
+    net = plant.network
+    p = probe.pressure[net.branch[j].first]
+    RT = plant.gas.R * cond.temperature[net.branch[j].first]
+    m = probe.flow[j]
+    for e in range(net.start[j], element):
+        p -= coef.quadratic[e] * RT / p * m * abs(m) + net.element[e].linear * m
+    return p
+
+
+@inlined
+def sensed(plant, coef, cond, probe, i):
+    """What the transmitter sees: the true value, misled by a density it does not know."""
+    value = true_value(plant, coef, cond, probe, i)
+    misled = plant.transmitters[i].misled
+    if misled == AS_IT_IS:
+        return value
+    ratio = probe.fan[plant.transmitters[i].fan].density / plant.transmitters[i].design_density
+    return value * math.sqrt(ratio if misled == AS_ROOT_DENSITY else 1.0 / ratio)
+
+
+@inlined
+def read(plant, coef, cond, off, x, d, probe):
     """Slope of every lagged reading."""
-    lag = plant.transmitters.lag
-    for i in range(lag.size):
-        if lag[i] > 0.0:
-            d[off.reading + i] = (true_value(plant, probe, i) - x[off.reading + i]) / lag[i]
+    for i in range(plant.transmitters.size):
+        lag = plant.transmitters[i].lag
+        if lag > 0.0:
+            d[off.reading + i] = (sensed(plant, coef, cond, probe, i)
+                                  - x[off.reading + i]) / lag
 
 
 @inlined
@@ -147,18 +200,19 @@ def form(plant, cond, position, flow, coef, h):
     A damper near shut in an inert branch makes an explicit step diverge: the inertance is raised
     to ½h·∂loss/∂ṁ there. Only dampers do this: raising it for a steep
     process would shift the surge's phase.
-    A quasi-steady branch is as stiff where its flow crosses zero: its slope is held below C/h of
-    the smaller volume beside it.
+    A quasi-steady branch is as stiff where its flow crosses zero: its slope is held to
+    2·C/h of the smaller volume beside it.
     """
     net = plant.network
     gas = plant.gas
     stiff = 0
     for i in range(net.volume.size):
         coef.stiffness[i] = gas.gamma * gas.R * cond.temperature[i] / net.volume[i]
-    for i in range(coef.reference.size):
-        if plant.rotors.actuator[i] >= 0:
-            coef.reference[i] = position[plant.rotors.actuator[i]]
-    for j in range(net.first.size):
+    for i in range(coef.fan.size):
+        if plant.rotors.each[i].actuator >= 0:
+            coef.fan[i].reference = position[plant.rotors.each[i].actuator]
+    set_inlets(plant, position, coef)
+    for j in range(net.branch.size):
         k = 0.0
         pairs = 0.0
         b = 0.0
@@ -168,42 +222,68 @@ def form(plant, cond, position, flow, coef, h):
             coef.quadratic[e] = q
             pairs += k * q
             k += q
-            b += net.linear[e]
-            if net.kind[e] == DAMPER:
+            b += net.element[e].linear
+            if net.element[e].kind == DAMPER or net.element[e].kind == INLET:
                 steep += q
         if j < net.inertance.size:
-            RT = gas.R * cond.temperature[net.first[j]]
-            needed = h * steep * abs(flow[j]) * RT / cond.pressure[net.first[j]]
+            RT = gas.R * cond.temperature[net.branch[j].first]
+            needed = h * steep * abs(flow[j]) * RT / cond.pressure[net.branch[j].first]
             coef.inertance[j] = max(net.inertance[j], needed)
             if needed > net.inertance[j]:
                 stiff += 1
         else:
-            coef.resistance[j] = k
-            coef.lean[j] = pairs / k
-            coef.linear[j] = b
-            coef.smoothing[j] = smoothing(net, coef, cond, gas, j, k, h)
+            coef.branch[j].resistance = k
+            coef.branch[j].lean = pairs / k
+            coef.branch[j].linear = b
+            coef.branch[j].smoothing = smoothing(net, coef, cond, gas, j, k, h)
     return stiff
+
+
+@inlined
+def opening(actuators, a, position):
+    """Opening that the linkage gives at the element's position."""
+    return table.line(actuators.linkage[a, 0], actuators.linkage[a, 1], position[a])
+
+
+@inlined
+def set_inlets(plant, position, coef):
+    """Place in the measured family, and pre-swirl, of every fan with vanes or a box damper."""
+    fans, inlets = plant.fans, plant.inlets
+    last = fans.cells.shape[1] - 1
+    for i in range(fans.each.size):
+        if last > 0:
+            y = opening(plant.actuators, fans.each[i].inlet, position)
+            coef.fan[i].setting = min(max(y, 0.0), 1.0) * last
+    for i in range(inlets.size):
+        y = opening(plant.actuators, inlets[i].actuator, position)
+        tan = inlet.tangent(inlets[i].turn, y)
+        coef.fan[inlets[i].fan].swirl_rise = inlets[i].rise * tan
+        coef.fan[inlets[i].fan].swirl_torque = inlets[i].torque * tan
 
 
 @inlined
 def resistance(plant, cond, position, e):
     """ζ/(2A²) of an element now [1/m⁴]."""
     net = plant.network
-    if net.kind[e] == DAMPER:
-        i = net.index[e]
-        opening = position[plant.dampers.actuator[i]]
-        return damper.quadratic(plant.dampers, i, opening) * cond.factor[e]
-    return net.quadratic[e] * cond.factor[e]
+    if net.element[e].kind == DAMPER:
+        i = net.element[e].index
+        y = opening(plant.actuators, plant.dampers.each[i].actuator, position)
+        return damper.quadratic(plant.dampers, i, y) * cond.factor[e]
+    if net.element[e].kind == INLET:
+        i = net.element[e].index
+        y = opening(plant.actuators, plant.inlets[i].actuator, position)
+        return inlet.quadratic(plant.inlets[i].loss, plant.inlets[i].leakage, y)
+    return net.element[e].quadratic * cond.factor[e]
 
 
 @inlined
 def smoothing(net, coef, cond, gas, j, k, h):
-    """[Pa] within which a quasi-steady branch turns linear, so that dṁ/dp < C/h."""
-    steep = max(coef.stiffness[net.first[j]] if net.first[j] < net.volume.size else 0.0,
-                coef.stiffness[net.last[j]] if net.last[j] < net.volume.size else 0.0)
-    RT = gas.R * cond.temperature[net.first[j]]
-    slope = h * steep
-    return max(net.smoothing, slope * slope * cond.pressure[net.first[j]] / (k * RT))
+    """[Pa] within which a quasi-steady branch turns linear, so that dṁ/dp < 2·C/h."""
+    steep = max(coef.stiffness[net.branch[j].first] if net.branch[j].first < net.volume.size else 0.0,
+                coef.stiffness[net.branch[j].last] if net.branch[j].last < net.volume.size else 0.0)
+    RT = gas.R * cond.temperature[net.branch[j].first]
+    slope = h * steep / STEEPEST
+    return max(net.smoothing, slope * slope * cond.pressure[net.branch[j].first] / (k * RT))
 
 
 @inlined
@@ -211,13 +291,18 @@ def note_drops(plant, coef, cond, probe):
     """Pressure each element of the quasi-steady chains takes, walked from where the air comes
     from; positive along the branch."""
     net = plant.network
-    for j in range(net.inertance.size, net.first.size):
+    for j in range(net.inertance.size, net.branch.size):
         m = probe.flow[j]
         n = net.start[j + 1] - net.start[j]
-        source = net.first[j] if m >= 0.0 else net.last[j]
+        source = net.branch[j].first if m >= 0.0 else net.branch[j].last
         here = probe.pressure[source]
         RT = plant.gas.R * cond.temperature[source]
         for i in range(n):
             e = net.start[j] + i if m >= 0.0 else net.start[j + 1] - 1 - i
-            probe.drop[e] = coef.quadratic[e] * RT / here * m * abs(m) + net.linear[e] * m
+            probe.drop[e] = coef.quadratic[e] * RT / here * m * abs(m) + net.element[e].linear * m
             here -= abs(probe.drop[e])
+
+
+slopes_called = counted_nowhere(getattr(slopes, "py_func", slopes))
+form_called = counted_nowhere(getattr(form, "py_func", form))
+"""The same two as calls, for where they are needed once a scan or record."""

@@ -43,6 +43,11 @@ def figure(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.3g}"
 
 
+def instant(time: float) -> float:
+    """A time as it is told: no finer than a tenth of a second."""
+    return round(time, 1)
+
+
 def figures(got: float, limit: float) -> tuple[str, str]:
     """A number and its limit, with as many more digits as tell them apart."""
     if figure(got) != figure(limit) or got == limit:
@@ -67,12 +72,13 @@ def _above(
 ) -> Iterator[Miss]:
     if limit is None or got is None or got <= limit:
         return
-    told, allowed = (_with(n, unit) for n in figures(got, limit))
+    shown = instant(got) if unit == "s" and instant(got) > limit else got
+    told, allowed = (_with(n, unit) for n in figures(shown, limit))
     yield Miss(criterion, float(got), float(limit), unit, f"{lead} {told}{tail}, allowed {allowed}")
 
 
 def _step(change: Change) -> str:
-    return f"{change.from_m3_s:g} → {change.to_m3_s:g} m3/s at {change.at_s:g} s"
+    return f"{change.from_m3_s:g} → {change.to_m3_s:g} m3/s at {instant(change.at_s):g} s"
 
 
 def _overshoot(changes: tuple[Change, ...], limit: float | None) -> Iterator[Miss]:

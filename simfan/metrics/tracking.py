@@ -84,7 +84,8 @@ def _change(
         "from_m3_s": plan.start, "to_m3_s": plan.end, "settling_band_percent": 100.0 * band,
     }  # fmt: skip
     if part.stop - part.start < 2:
-        return _unseen(known, f"the run ended at {end:g} s, before this change could be judged")
+        ended = f"the run ended at {round(end, 1):g} s"
+        return _unseen(known, f"{ended}, before this change could be judged")
     sums = _integrals(time[part], wanted[part], actual[part], plan.at_s, band)
     p = percent(hundred)
     known |= {
@@ -119,7 +120,7 @@ def _answer(
     got = change_fold.result(change_fold.over(change_fold.start(params), time[0], time, actual))
     reasons = {}
     if np.isnan(got.rise_time):
-        reasons["rise_time_s"] = f"90 % of the step was not reached by {end:g} s"
+        reasons["rise_time_s"] = f"90 % of the step was not reached by {round(end, 1):g} s"
     if np.isnan(got.settling_time):
         reasons["settling_time_s"] = not_settled(got.inside_for, stay, end)
     return {
@@ -134,7 +135,7 @@ def _answer(
 def not_settled(inside_for: float, stay: float, end: float) -> str:
     """Why there is no settling time."""
     if inside_for == 0.0:
-        return f"not settled: still outside the band at {end:g} s, the end of its window"
+        return f"not settled: still outside the band at {round(end, 1):g} s, the end of its window"
     return (
         f"not settled: in the band for only the last {inside_for:.2g} s of its window, "
         f"less than the {stay:.2g} s asked for"

@@ -1,6 +1,6 @@
 """One plain sentence for one run."""
 
-from simfan.metrics.misses import Miss, figure
+from simfan.metrics.misses import Miss, figure, instant
 from simfan.metrics.results import Excursions, Measures, Surge
 
 LONGEST = 3
@@ -30,7 +30,8 @@ def surge_words(found: Excursions) -> str:
         return ""
     first, last = surges[0], max(surges, key=lambda e: e.end_s)
     times = "once" if found.surge_cycles == 1 else f"{found.surge_cycles} times"
-    words = f"surges {times} from {figure(first.start_s)} s to {figure(last.end_s)} s"
+    start, end = figure(instant(first.start_s)), figure(instant(last.end_s))
+    words = f"surges {times} from {start} s to {end} s"
     if len(surges) > 1:
         words += f" in {len(surges)} spells, the first"
         words += f" after {first.after}"
@@ -48,7 +49,7 @@ def _worth_knowing(measures: Measures | None, surging: str) -> list[str]:
     if found.time_left_of_peak_s and not surging:
         line = "peak" if "peak" in found.stall_basis else "stall line"
         words.append(
-            f"left of the {line} for {figure(found.time_left_of_peak_s)} s without surging"
+            f"left of the {line} for {figure(instant(found.time_left_of_peak_s))} s without surging"
         )
     return words
 

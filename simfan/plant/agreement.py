@@ -11,14 +11,21 @@ from itertools import pairwise
 from simfan.errors import Problem
 from simfan.plant.control import Control
 from simfan.plant.drive import Motor
+from simfan.plant.ductwork import Ductwork
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
+from simfan.plant.points import value_at
 from simfan.plant.run import Run, off_scan, seconds
+from simfan.plant.setpoints import setpoints_amiss
 from simfan.plant.strategy import Strategy, names_amiss
 from simfan.units import show
 
 SPEED_DISAGREEMENT = 0.05
 """Rated speeds of motor and fan may differ by so much."""
+
+OPEN_CURVE = 0.10
+"""A family's curve at 100 % may differ so much from the fan's own, of the highest pressure: room
+for the loss of open vanes, not for a slip in a unit. An assumption."""
 
 
 @dataclass(frozen=True)
@@ -27,11 +34,14 @@ class Parts:
 
     fan: Fan | None = None
     motor: Motor | None = None
+    ductwork: Ductwork | None = None
     control: Control | None = None
     run: Run | None = None
     strategies: Mapping[str, Strategy] = field(default_factory=dict)
     timeline: Mapping[int, Event] = field(default_factory=dict)
     """By place in the file."""
+    whole_timeline: bool = True
+    """Whether all events of the file are among them."""
     names: tuple[str, ...] | None = None
     """Of all strategies, the invalid ones too; None where they cannot be told."""
 
@@ -41,11 +51,14 @@ def disagreements(parts: Parts) -> Iterator[Problem]:
     yield from _names(parts)
     yield from _controllers(parts)
     yield from _speeds(parts)
-    yield from _setpoints(parts)
+    yield from _places(parts)
+    yield from _families(parts)
+    yield from setpoints_amiss(parts.control, parts.run, parts.timeline)
     if parts.run and parts.control:
         for problem in parts.run.intervals_amiss(parts.control.scan):
             yield Problem(("run", *problem.path), problem.got, problem.allowed, problem.hint)
     yield from _times(parts)
+    yield from _needs(parts)
     yield from _order(parts)
 
 
@@ -94,23 +107,41 @@ def _speeds(parts: Parts) -> Iterator[Problem]:
                               "fan.max_safe_speed over fan.rated.speed")
 
 
-def _setpoints(parts: Parts) -> Iterator[Problem]:
-    """A setpoint beyond the transmitter's span could never be seen to be reached."""
-    if parts.control is None or parts.control.span is None:
+def _places(parts: Parts) -> Iterator[Problem]:
+    """An outlet damper counts its place from a volume on the discharge side, if there is one."""
+    if parts.ductwork is None:
         return
-    wanted: list[tuple[tuple[str | int, ...], float]] = []
-    if parts.run:
-        wanted.append((("run", "starts_at"), parts.run.starts_at))
-    for place, event in parts.timeline.items():
-        if event.setpoint is not None:
-            wanted.append((("timeline", place, "setpoint"), event.setpoint))
-        if event.profile is not None:
-            wanted.append((("timeline", place, "profile", "setpoint"),
-                           max(event.profile.setpoint)))
-    for path, flow in wanted:
-        if flow > parts.control.span:
-            yield Problem(path, show(flow, "volume flow"),
-                          f"at most control.span, {show(parts.control.span, 'volume flow')}")
+    side = parts.ductwork.volume_side
+    allowed = ("at fan",) if side == "inlet" else ("before volume", "after volume")
+    for name, strategy in parts.strategies.items():
+        damper = strategy.outlet_damper
+        if damper and damper.place not in allowed:
+            yield Problem(("strategies", name, "outlet_damper", "place"), f'"{damper.place}"',
+                          " or ".join(f'"{word}"' for word in allowed),
+                          f'because of ductwork.volume_side = "{side}"')
+
+
+def _families(parts: Parts) -> Iterator[Problem]:
+    """Measured with vanes wide open, a fan shows about its own rated curve."""
+    fan = parts.fan
+    if fan is None:
+        return
+    slack = OPEN_CURVE * max(fan.static)
+    for name, strategy in parts.strategies.items():
+        for key in ("inlet_box_damper", "inlet_vanes"):
+            element = getattr(strategy, key)
+            if element is None or element.family is None:
+                continue
+            curve = element.family[-1]
+            path = ("strategies", name, key, "family", len(element.family) - 1)
+            for place, (q, p) in enumerate(zip(curve.flow, curve.static_pressure, strict=True)):
+                own = value_at(q, fan.flow, fan.static)
+                if own is not None and abs(p - own) > slack:
+                    yield Problem((*path, "static_pressure", "values", place),
+                                  f"{show(p, 'pressure', digits=4)} at {show(q, 'volume flow')}",
+                                  f"near {show(own, 'pressure', digits=4)}, the fan's own curve",
+                                  "both hold at fan.rated, with vanes wide open")
+                    break
 
 
 def _times(parts: Parts) -> Iterator[Problem]:
@@ -131,6 +162,26 @@ def _times(parts: Parts) -> Iterator[Problem]:
                           "a later run.duration, or a shorter change")
 
 
+def _needs(parts: Parts) -> Iterator[Problem]:
+    """Events that turn what must be there first; silent where an earlier one may be missing."""
+    manual = lost = not parts.whole_timeline
+    for place, event in sorted(parts.timeline.items()):
+        no_filter = parts.ductwork is not None and parts.ductwork.inlet_filter is None
+        if event.inlet_resistance is not None and no_filter:
+            yield Problem(("timeline", place, "inlet_resistance"), "no inlet filter to clog",
+                          "a filter: ductwork.inlet_filter",
+                          'such as inlet_filter = { flow = "45 m3/s", pressure = "200 Pa" }')
+        if event.automatic and not manual:
+            yield Problem(("timeline", place, "automatic"), "a controller that is in automatic",
+                          "an earlier event with manual_output")
+        if event.instrument_air == "back" and not lost:
+            yield Problem(("timeline", place, "instrument_air"), '"back" without a loss before',
+                          'an earlier event with instrument_air = "lost"')
+        if parts.whole_timeline:
+            manual = (manual or event.manual_output is not None) and not event.automatic
+            lost = event.instrument_air == "lost" if event.instrument_air else lost
+
+
 def _order(parts: Parts) -> Iterator[Problem]:
     """Events stand in the order of time, and no two change the same thing at the same time."""
     events = sorted(parts.timeline.items())
@@ -141,9 +192,10 @@ def _order(parts: Parts) -> Iterator[Problem]:
                           "events in the order of time")
     changed: set[tuple[float, str]] = set()
     for place, event in events:
-        if (event.at, event.changes) in changed:
-            what = event.changes.replace("_", " ")
+        thing = "manual_output" if event.automatic else event.changes
+        if (event.at, thing) in changed:
+            what = thing.replace("_", " ")
             yield Problem(("timeline", place, "at"),
                           f"a second change of the {what} at {seconds(event.at)}",
                           "one change of a thing at a time")
-        changed.add((event.at, event.changes))
+        changed.add((event.at, thing))

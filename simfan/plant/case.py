@@ -4,6 +4,7 @@ from typing import Annotated, Self
 
 from pydantic import model_validator
 
+from simfan.errors import Problem
 from simfan.plant.agreement import Parts, disagreements
 from simfan.plant.air import Air
 from simfan.plant.control import Control
@@ -16,6 +17,7 @@ from simfan.plant.quantities import (
     Fraction,
     Limits,
     Plain,
+    Pressure,
     Quantity,
     Time,
     WholeNumber,
@@ -23,6 +25,7 @@ from simfan.plant.quantities import (
 )
 from simfan.plant.run import Run
 from simfan.plant.strategy import Strategy
+from simfan.units import show
 
 __all__ = ["Case", "Criteria", "Energy", "Run", "Strategy"]
 
@@ -49,9 +52,21 @@ class Criteria(Description):
     """Highest, of what the motor may give for good. Default: its rating; an assumption."""
     speed: Fraction | None = None
     """Highest, of rated speed. Default: the wheel's safe speed."""
+    highest_pressure: Pressure | None = None
+    """Of the volume, against the air around it."""
+    lowest_pressure: Pressure | None = None
+    """Of the volume, against the air around it."""
     surge_swing: Band = 0.10
     """A swing of the fan's flow counts as surge from here on, of the flow at the fan's stall.
     Default: an assumption, not validated."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        low, high = self.lowest_pressure, self.highest_pressure
+        if low is not None and high is not None and low >= high:
+            refuse([Problem(("lowest_pressure",), show(low, "pressure"),
+                            f"less than highest_pressure, {show(high, 'pressure')}")])
+        return self
 
 
 class Energy(Description):
@@ -86,7 +101,7 @@ class Case(Description):
     def _valid(self) -> Self:
         refuse(disagreements(Parts(
             fan=self.fan, motor=self.motor, control=self.control, run=self.run,
-            strategies=self.strategies, names=tuple(self.strategies),
+            ductwork=self.ductwork, strategies=self.strategies, names=tuple(self.strategies),
             timeline=dict(enumerate(self.timeline)),
         )))
         return self

@@ -1,7 +1,7 @@
 """The motor, and the drive that turns it at a wanted speed."""
 
 from collections.abc import Iterator
-from math import pi
+from math import pi, sqrt
 from typing import Annotated, Self
 
 from pydantic import model_validator
@@ -10,6 +10,7 @@ from simfan.errors import Problem
 from simfan.plant.quantities import (
     DeadTime,
     Description,
+    Fraction,
     Frequency,
     Lag,
     Limits,
@@ -19,7 +20,7 @@ from simfan.plant.quantities import (
     Voltage,
     refuse,
 )
-from simfan.units import show
+from simfan.units import convert, show, to_si, unit_of
 
 Efficiency = Annotated[float, Quantity("fraction", Limits(above=0.0, most=1.0))]
 Ramp = Annotated[float, Quantity("time", Limits(above=0.0, most=3600.0))]
@@ -38,6 +39,17 @@ class Motor(Description):
     """At rated load. Default: a motor of some 100 kW; common practice, no source."""
     breakdown_torque: Annotated[float, Quantity("fraction", Limits(above=1.0, most=10.0))] = 2.5
     """Of rated torque. Default: common practice, no source."""
+    start_torque: Annotated[float, Quantity("fraction", Limits(above=0.0, most=10.0))] = 0.9
+    """At standstill on the line, of rated torque. Default: from memory; common practice."""
+    pull_up_torque: Annotated[float, Quantity("fraction", Limits(above=0.0, most=10.0))] = 0.8
+    """Least torque on the way up, of rated torque. Default: from memory; common practice."""
+    start_current: Annotated[float, Quantity("fraction", Limits(least=1.0, most=20.0))] = 6.0
+    """At standstill on the line, of rated current. Default: from memory; common practice."""
+    locked_rotor_time: Annotated[float, Quantity("time", Limits(above=0.0, most=600.0))] | None = (
+        None
+    )
+    """How long it may stand hot on the line with its rotor locked, as its maker states it.
+    Default: not known, so a start's heating is not judged; an assumption."""
     efficiency: Efficiency = 0.95
     """At rated load. Default: between IE3 at 75 kW (95.0 %) and 160 kW (95.8 %), IEC 60034-30-1;
     from memory."""
@@ -52,13 +64,24 @@ class Motor(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse(self._poles_amiss())
+        refuse([*self._poles_amiss(), *self._torques_amiss()])
         return self
 
     def _poles_amiss(self) -> Iterator[Problem]:
         if self.poles % 2:
             yield Problem(("poles",), str(self.poles), "an even number from 2 to 100",
                           "6 poles turn at just under 1000 rpm on 50 Hz, 1200 rpm on 60 Hz")
+
+    def _torques_amiss(self) -> Iterator[Problem]:
+        """Torque falls from standstill to pull-up, then rises to breakdown."""
+        for name, value, above, limit in (
+            ("pull_up_torque", self.pull_up_torque, "start_torque", self.start_torque),
+            ("start_torque", self.start_torque, "breakdown_torque", self.breakdown_torque),
+        ):
+            if value > limit or (value == limit and above == "breakdown_torque"):
+                word = "below" if above == "breakdown_torque" else "at most"
+                yield Problem((name,), show(value, "fraction"),
+                              f"{word} {above}, {show(limit, 'fraction')}")
 
     @property
     def synchronous_speed(self) -> float:
@@ -71,9 +94,45 @@ class Motor(Description):
         return self.synchronous_speed * (1.0 - self.slip)
 
     @property
+    def rated_current(self) -> float:
+        """I = P/(√3·V·η·cos φ) [A], of the line at rated load."""
+        apparent = self.rating / (self.efficiency * self.power_factor)
+        return apparent / (sqrt(3.0) * self.voltage)
+
+    @property
     def rated_torque(self) -> float:
         """[N m] at the fan's shaft."""
         return self.rating / self.rated_speed
+
+
+def inertia_limit(power: float, speed: float) -> float:
+    """Largest inertia [kg m²] at the motor's shaft that it may start on the line.
+
+    WK² = A·HP^0.95/(n/1000)^2.4 − 0.0685·HP^1.5/(n/1000)^1.8 [lb·ft²], n in rpm; A is 24 up to
+    1800 rpm, 27 above. NEMA MG 1 states it for squirrel-cage motors with a load torque that rises
+    with the square of speed; formula from memory, its table published.
+    """
+    horsepower = convert(power, "power", "hp")
+    thousands = convert(speed, "rotation speed", "rpm") / 1000.0
+    a = 24.0 if thousands <= 1.8 * (1.0 + 1e-9) else 27.0
+    limit = a * horsepower**0.95 / thousands**2.4 - 0.0685 * horsepower**1.5 / thousands**1.8
+    return to_si(limit, unit_of("lb ft2", "inertia"))
+
+
+class Skip(Description):
+    """Speeds at which something resonates: the reference passes them, and does not rest there."""
+
+    low: Fraction
+    """Of the fan's rated speed."""
+    high: Fraction
+    """Of the fan's rated speed."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        if self.low >= self.high:
+            refuse([Problem(("low",), show(self.low, "fraction"),
+                            f"less than high, {show(self.high, 'fraction')}")])
+        return self
 
 
 class SpeedDrive(Description):
@@ -88,6 +147,8 @@ class SpeedDrive(Description):
     maximum: Annotated[float, Quantity("fraction", Limits(above=0.0, most=2.0))] = 1.0
     """Highest speed, of the fan's rated speed; never above `fan.max_safe_speed`. Default: the
     rated speed; an assumption."""
+    skip: Skip | None = None
+    """Speeds at which the reference may not rest. Default: none; an assumption."""
     torque_limit: Annotated[float, Quantity("fraction", Limits(above=0.0, most=5.0))] = 1.10
     """Current limit as a share of rated motor torque; falls as 1/f above base speed. Default:
     the light overload rating of many drives; common practice, no source."""
@@ -111,3 +172,9 @@ class SpeedDrive(Description):
         if self.minimum >= self.maximum:
             yield Problem(("minimum",), show(self.minimum, "fraction"),
                           f"less than maximum, {show(self.maximum, 'fraction')}")
+        elif self.skip and not self.minimum < self.skip.low < self.skip.high < self.maximum:
+            yield Problem(("skip",), f"{show(self.skip.low, 'fraction')} to "
+                          f"{show(self.skip.high, 'fraction')}",
+                          f"a band between minimum, {show(self.minimum, 'fraction')}, and maximum, "
+                          f"{show(self.maximum, 'fraction')}",
+                          "a band at the end of the range is set by minimum or maximum")

@@ -1,7 +1,7 @@
 """Ducts, the volume that stores air, and the process at the far end."""
 
 from collections.abc import Iterator
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
@@ -38,16 +38,25 @@ class Duct(Description):
 
 
 class Ductwork(Description):
-    """What lies between the fan and the process."""
+    """What lies between the fan and the process.
+
+    With the volume on the inlet side the process feeds it, the inlet duct leads from it to the
+    fan, and the fan discharges to the open.
+    """
 
     inlet: Duct | None = None
     """Before the fan. Default: the fan draws from the open; an assumption."""
+    inlet_filter: ResistancePoint | None = None
+    """What events may clog before the fan. Default: none; an assumption."""
     discharge: Duct
-    """From the fan to the volume."""
+    """From the fan to the volume, or to the open."""
     volume: Volume
-    """Everything that stores air between the discharge duct and the process."""
+    """Everything that stores air between the duct and the process."""
+    volume_side: Literal["discharge", "inlet"] = "discharge"
+    """Side of the fan on which the volume and the process lie. Default: the discharge; an
+    assumption."""
     volume_temperature: Temperature | None = None
-    """Of the air in the volume. Default: as air.temperature; an assumption."""
+    """Of the gas in the volume. Default: as air.temperature; an assumption."""
 
 
 class Process(Description):

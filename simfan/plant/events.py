@@ -1,26 +1,36 @@
 """What happens during a run, as the user wrote it."""
 
 from collections.abc import Iterator
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
 from simfan.errors import Problem
-from simfan.plant.fan import not_rising
+from simfan.plant.points import not_as_many, not_rising
 from simfan.plant.quantities import (
+    AbsolutePressure,
     Description,
+    HeldValue,
+    HeldValueList,
     Limits,
     Pressure,
     Quantity,
+    Share,
+    Temperature,
     Time,
     TimeList,
-    VolumeFlow,
-    VolumeFlowList,
     refuse,
 )
 
-CHANGES = ("setpoint", "profile", "process_resistance", "fixed_pressure")
+CHANGES = (
+    "setpoint", "profile", "process_resistance", "fixed_pressure", "ambient_temperature",
+    "gas_temperature", "barometer", "inlet_resistance", "noise", "manual_output", "automatic",
+    "instrument_air",
+)
 """What an event may change, one at a time."""
+
+AT_ONCE = ("noise", "manual_output", "automatic", "instrument_air")
+"""Of these, what no ramp can be made of."""
 
 
 class Profile(Description):
@@ -30,7 +40,7 @@ class Profile(Description):
     """
 
     time: TimeList
-    setpoint: VolumeFlowList
+    setpoint: HeldValueList
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
@@ -40,9 +50,7 @@ class Profile(Description):
     def _points_amiss(self) -> Iterator[Problem]:
         if len(self.time) < 2:
             yield Problem(("time", "values"), f"{len(self.time)} points", "two points at least")
-        if len(self.setpoint) != len(self.time):
-            yield Problem(("setpoint", "values"), f"{len(self.setpoint)} values",
-                          f"{len(self.time)}, one for each value of time")
+        yield from not_as_many(self.setpoint, ("setpoint", "values"), len(self.time), "time")
         yield from not_rising(self.time, ("time", "values"), "time")
 
 
@@ -56,7 +64,7 @@ class Event(Description):
     """Counted from the start of the run, on a scan of the controller."""
     over: Time = 0.0
     """Length of the ramp. Zero, or left out, is a step."""
-    setpoint: VolumeFlow | None = None
+    setpoint: HeldValue | None = None
     """The new setpoint."""
     profile: Profile | None = None
     """A setpoint through time."""
@@ -64,6 +72,22 @@ class Event(Description):
     """Of the design resistance."""
     fixed_pressure: Pressure | None = None
     """The new fixed pressure of the process."""
+    ambient_temperature: Temperature | None = None
+    """The new temperature of the surroundings."""
+    gas_temperature: Temperature | None = None
+    """The new temperature of the gas in the volume."""
+    barometer: AbsolutePressure | None = None
+    """The new pressure of the surroundings."""
+    inlet_resistance: Annotated[float, Quantity("fraction", Limits(0.01, 100.0))] | None = None
+    """Of `ductwork.inlet_filter`."""
+    noise: Annotated[float, Quantity("fraction", Limits(0.0, 0.5))] | None = None
+    """The new standard deviation of the transmitter's noise, of its span."""
+    manual_output: Share | None = None
+    """The controller goes to manual, with this output."""
+    automatic: Literal[True] | None = None
+    """The controller goes back to automatic, without a bump."""
+    instrument_air: Literal["lost", "back"] | None = None
+    """Elements with a stroke go to their fail position; a drive keeps its reference."""
     because: str = ""
     """A word for the log, such as "filter clogs"."""
 
@@ -74,7 +98,7 @@ class Event(Description):
 
     @property
     def changes(self) -> str:
-        """What it changes: "setpoint", "process_resistance" or "fixed_pressure"."""
+        """What it changes, one of CHANGES; a profile changes the setpoint."""
         given = next(name for name in CHANGES if getattr(self, name) is not None)
         return "setpoint" if given == "profile" else given
 
@@ -93,5 +117,9 @@ class Event(Description):
         if self.profile is not None and self.over > 0.0:
             yield Problem(("over",), f"{self.over:g} s", "no such key beside profile",
                           "the profile carries its own times")
+        for name in AT_ONCE:
+            if getattr(self, name) is not None and self.over > 0.0:
+                yield Problem(("over",), f"{self.over:g} s", f"no such key beside {name}",
+                              "it happens at once")
 
 

@@ -1,12 +1,12 @@
 """The fan as its maker describes it: a rated curve and a wheel."""
 
-from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from collections.abc import Iterator
 from typing import Annotated, Self
 
 from pydantic import model_validator
 
 from simfan.errors import Problem
+from simfan.plant.points import below_air_power, not_as_many, not_rising
 from simfan.plant.quantities import (
     Area,
     Density,
@@ -16,6 +16,7 @@ from simfan.plant.quantities import (
     PowerList,
     PressureList,
     Quantity,
+    Share,
     Speed,
     VolumeFlowList,
     refuse,
@@ -56,6 +57,14 @@ class Fan(Description):
         None
     )
     """At zero flow, where the points do not reach it."""
+    design_flow: Annotated[float, Quantity("volume flow", Limits(above=0.0, most=1e5))] | None = (
+        None
+    )
+    """Q_d, to which inlet vanes are referred. Default: the best efficiency point of the rated
+    points; an assumption."""
+    power_floor: Share = 0.30
+    """Least shaft power in forward flow, of that at shut-off at the same speed and density.
+    Default: from memory."""
     pressure_lag: Annotated[float, Quantity("time", Limits(least=0.0, most=10.0))] = 0.0
     """Lag of the pressure rise behind its steady curve. Default: off, the cautious choice: a lag
     raises the volume at which a fan begins to surge; an assumption."""
@@ -70,6 +79,16 @@ class Fan(Description):
         """The pressures given, static or total [Pa]."""
         return self.static_pressure or self.total_pressure or ()
 
+    @property
+    def static(self) -> tuple[float, ...]:
+        """Static pressures [Pa]: as given, or total pressure less ½ρ(Q/A)²."""
+        if self.static_pressure is not None:
+            return self.static_pressure
+        assert self.total_pressure is not None and self.outlet_area is not None
+        head = 0.5 * self.rated.density / self.outlet_area**2
+        return tuple(p - head * q * q
+                     for q, p in zip(self.flow, self.total_pressure, strict=True))
+
     def _points_amiss(self) -> Iterator[Problem]:
         n = len(self.flow)
         if not FEWEST_POINTS <= n <= MOST_POINTS:
@@ -79,10 +98,9 @@ class Fan(Description):
         yield from self._pressures_amiss()
         for name in ("static_pressure", "total_pressure", "shaft_power"):
             given = getattr(self, name)
-            if given is not None and len(given) != n:
-                yield Problem((name, "values"), f"{len(given)} values",
-                              f"{n}, one for each value of flow")
-        yield from self._power_amiss()
+            if given is not None:
+                yield from not_as_many(given, (name, "values"), n, "flow")
+        yield from below_air_power(self.flow, self.pressure, self.shaft_power)
 
     def _pressures_amiss(self) -> Iterator[Problem]:
         static, total = self.static_pressure, self.total_pressure
@@ -101,35 +119,16 @@ class Fan(Description):
             name = "static_pressure" if static is not None else "total_pressure"
             yield Problem((name, "values"), "no value above zero", "the pressure rise of the fan")
 
-    def _power_amiss(self) -> Iterator[Problem]:
-        """Shaft power below air power Q·Δp would be an efficiency above 100 %."""
-        points = zip(self.flow, self.pressure, self.shaft_power, strict=False)
-        for place, (flow, pressure, power) in enumerate(points):
-            if power < flow * pressure:
-                air = show(flow * pressure, "power", digits=4)
-                at = f"{show(flow, 'volume flow')} times {show(pressure, 'pressure')}"
-                yield Problem(("shaft_power", "values", place),
-                              f"{show(power, 'power', digits=4)} at point {place + 1}",
-                              f"at least the air power of that point, {air} ({at})",
-                              "check the units of flow, pressure and power")
-
     def _wheel_amiss(self) -> Iterator[Problem]:
         if self.max_safe_speed < self.rated.speed:
             given, rated = (show(speed, "rotation speed", digits=4)
                             for speed in (self.max_safe_speed, self.rated.speed))
             yield Problem(("max_safe_speed",), given, f"at least the rated speed, {rated}")
-        if self.stall_flow is not None and self.flow and self.stall_flow >= self.flow[-1]:
-            yield Problem(("stall_flow",), show(self.stall_flow, "volume flow"),
-                          f"a flow below the last point, {show(self.flow[-1], 'volume flow')}")
+        for name, flow in (("stall_flow", self.stall_flow), ("design_flow", self.design_flow)):
+            if flow is not None and self.flow and flow >= self.flow[-1]:
+                yield Problem((name,), show(flow, "volume flow"),
+                              f"a flow below the last point, {show(self.flow[-1], 'volume flow')}")
         if self.shutoff_pressure is not None and self.flow and self.flow[0] == 0.0:
             yield Problem(("shutoff_pressure",), show(self.shutoff_pressure, "pressure"),
                           "no such key where the first point is at zero flow",
                           "the first point already gives the pressure at shut-off")
-
-
-def not_rising(values: Sequence[float], path: tuple[str, ...], kind: str) -> Iterator[Problem]:
-    """A problem for every value that is not above the one before it."""
-    for place, (before, value) in enumerate(pairwise(values), start=1):
-        if value <= before:
-            yield Problem((*path, place), f"{show(value, kind)} after {show(before, kind)}",
-                          "each value above the one before it")

@@ -28,11 +28,13 @@ def refuse(problems: Iterable[Problem]) -> None:
         raise Mistakes(found)
 
 
-def _mistake(got: str, allowed: str, hint: str = "") -> Mistakes:
+def mistake(got: str, allowed: str, hint: str = "") -> Mistakes:
+    """One mistake, of the value itself."""
     return Mistakes([Problem((), got, allowed, hint)])
 
 
-def _is_number(value: object) -> bool:
+def is_number(value: object) -> bool:
+    """Whether it is a number; a truth is none."""
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
@@ -48,7 +50,7 @@ def told(value: object) -> str:
         return f"a list of {len(value)}"
     if isinstance(value, int) and abs(value) > 10**15:
         return "a very large number"
-    return str(value) if _is_number(value) else units.quoted(str(value))
+    return str(value) if is_number(value) else units.quoted(str(value))
 
 
 @dataclass(frozen=True)
@@ -82,8 +84,17 @@ class Limits:
         return {word: x for word, x in said.items() if x is not None}
 
 
+class Mark:
+    """What a field holds, told to pydantic beside its type."""
+
+    @property
+    def allowed(self) -> str:
+        """What may stand here."""
+        raise NotImplementedError
+
+
 @dataclass(frozen=True)
-class Quantity:
+class Quantity(Mark):
     """A physical quantity of one kind of `units`."""
 
     kind: str
@@ -105,19 +116,19 @@ class Quantity:
             try:
                 return self.check(units.parse(value, self.kind), told(value))
             except UnitError as error:
-                raise _mistake(error.got, self.allowed, error.hint) from None
-        if not _is_number(value):
-            raise _mistake(told(value), self.allowed)
+                raise mistake(error.got, self.allowed, error.hint) from None
+        if not is_number(value):
+            raise mistake(told(value), self.allowed)
         if from_file:
             unit = units.preferred(self.kind)
             hint = f'write the unit, in quotes: "{told(value)} {unit}", if {unit} is meant'
-            raise _mistake(f"{told(value)} without a unit", self.allowed, hint)
-        return self.check(_float(value), told(value))
+            raise mistake(f"{told(value)} without a unit", self.allowed, hint)
+        return self.check(as_float(value), told(value))
 
     def check(self, value: float, got: str) -> float:
         """The value, if it is finite and within the limits. Raises Mistakes."""
         if not isfinite(value) or not self.limits.hold(value):
-            raise _mistake(got, self.bounds or self.allowed)
+            raise mistake(got, self.bounds or self.allowed)
         return value
 
     def __get_pydantic_core_schema__(
@@ -133,95 +144,14 @@ class Quantity:
         said = (self.allowed, self.bounds)
         return {
             "type": "string",
-            "pattern": r"^\s*[+-]?(\d|\.\d)[0-9.eE+-]*\s*[A-Za-z°%]",
+            "pattern": r"^\s*[+-]?(\d|\.\d)[0-9.eE+-]*\s*(1?/)?[A-Za-z°%]",
             "description": f"A quantity with its unit: {', '.join(filter(None, said))}.",
             "examples": [units.EXAMPLES[self.kind]],
         }
 
 
 @dataclass(frozen=True)
-class QuantityList:
-    """Several quantities of one kind; in a file `{ unit = "m3/s", values = [0, 5, 10] }`."""
-
-    item: Quantity
-
-    @property
-    def allowed(self) -> str:
-        """What may stand here."""
-        unit = units.preferred(self.item.kind)
-        return f'{{ unit = "{unit}", values = [numbers] }}'
-
-    def read(self, value: object, from_file: bool) -> tuple[float, ...]:
-        """The SI values. Raises Mistakes that name every bad item."""
-        if not from_file and isinstance(value, list | tuple):
-            return self._items(value, units.Unit(1.0), "", ())
-        if not isinstance(value, dict):
-            raise _mistake(told(value), self.allowed, "a list is given together with its unit")
-        unit, values = self._parts(value)
-        return self._items(values, unit, f" {value['unit']}", ("values",))
-
-    def _parts(self, table: dict[str, object]) -> tuple[units.Unit, list[object]]:
-        found = [Problem((key,), "an unknown key", "unit and values")
-                 for key in table if key not in ("unit", "values")]
-        found += [Problem((key,), "nothing", self.allowed, f"{key} is missing")
-                  for key in ("unit", "values") if key not in table]
-        unit, values = units.Unit(1.0), table.get("values", [])
-        name = table.get("unit", "")
-        kind = self.item.kind
-        if "unit" in table and not isinstance(name, str):
-            found.append(Problem(("unit",), told(name), f"one of {', '.join(units.KINDS[kind])}"))
-        elif isinstance(name, str) and "unit" in table:
-            try:
-                unit = units.unit_of(name, kind)
-            except UnitError as error:
-                allowed = f"one of {', '.join(units.KINDS[kind])}"
-                found.append(Problem(("unit",), error.got, allowed, error.hint))
-        if not isinstance(values, list):
-            found.append(Problem(("values",), told(values), "a list of numbers"))
-        refuse(found)
-        return unit, list(values) if isinstance(values, list) else []
-
-    def _items(
-        self, values: Iterable[object], unit: units.Unit, suffix: str, at: tuple[str, ...]
-    ) -> tuple[float, ...]:
-        """All values in SI; every bad one is named, up to ten."""
-        found, good = [], []
-        bounds = self.item.bounds
-        allowed = "a number" + (f", {bounds}" if bounds else "")
-        for place, value in enumerate(values):
-            number = units.to_si(_float(value), unit) if _is_number(value) else float("nan")
-            if not isfinite(number) or not self.item.limits.hold(number):
-                got = told(value) + (suffix if _is_number(value) else "")
-                found.append(Problem((*at, place), got, allowed))
-            good.append(number)
-        refuse(found[:10])
-        return tuple(good)
-
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        return core_schema.with_info_plain_validator_function(
-            lambda value, info: self.read(value, info.context is FROM_FILE)
-        )
-
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        kind = self.item.kind
-        return {
-            "type": "object",
-            "description": f"Several values of {kind} in one unit: {self.allowed}.",
-            "properties": {
-                "unit": {"type": "string", "examples": list(units.KINDS[kind])},
-                "values": {"type": "array", "items": {"type": "number"}, "minItems": 1},
-            },
-            "required": ["unit", "values"],
-            "additionalProperties": False,
-        }
-
-
-@dataclass(frozen=True)
-class Plain:
+class Plain(Mark):
     """A number without a unit."""
 
     limits: Limits = Limits()
@@ -235,14 +165,14 @@ class Plain:
 
     def read(self, value: object) -> float:
         """The number. Raises Mistakes."""
-        if not _is_number(value):
+        if not is_number(value):
             hint = "without quotes and without a unit" if isinstance(value, str) else ""
-            raise _mistake(told(value), self.allowed, hint)
-        number = _float(value)
+            raise mistake(told(value), self.allowed, hint)
+        number = as_float(value)
         if not isfinite(number) or not self.limits.hold(number):
-            raise _mistake(told(value), self.allowed)
+            raise mistake(told(value), self.allowed)
         if self.whole and not isinstance(value, int):
-            raise _mistake(told(value), self.allowed)
+            raise mistake(told(value), self.allowed)
         return int(number) if self.whole else number
 
     def __get_pydantic_core_schema__(
@@ -256,9 +186,6 @@ class Plain:
         return {"type": "integer" if self.whole else "number"} | self.limits.schema()
 
 
-Mark = Quantity | QuantityList | Plain
-
-
 def mark_of(field: FieldInfo) -> Mark | None:
     """What kind of number a field holds, if it holds one; `| None` is seen through."""
     marks = list(field.metadata)
@@ -267,7 +194,7 @@ def mark_of(field: FieldInfo) -> Mark | None:
     return next((mark for mark in marks if isinstance(mark, Mark)), None)
 
 
-def _float(value: Any) -> float:
+def as_float(value: Any) -> float:
     """float(value), infinite where a whole number is too large for one."""
     try:
         return float(value)

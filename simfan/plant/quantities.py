@@ -4,12 +4,13 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict
 
+from simfan.plant.held import HeldList, HeldQuantity
+from simfan.plant.lists import PlainList, QuantityList
 from simfan.plant.numbers import (
     FROM_FILE,
     Limits,
     Plain,
     Quantity,
-    QuantityList,
     mark_of,
     refuse,
     told,
@@ -24,20 +25,25 @@ __all__ = [
     "Density",
     "Description",
     "Fraction",
+    "FractionList",
     "Frequency",
     "GasConstant",
+    "HeldValue",
+    "HeldValueList",
     "Inertia",
     "Lag",
     "Length",
     "Limits",
     "Number",
     "Plain",
+    "PlainList",
     "Power",
     "PowerList",
     "Pressure",
     "PressureList",
     "Quantity",
     "QuantityList",
+    "Share",
     "Speed",
     "Temperature",
     "Time",
@@ -62,6 +68,13 @@ class Description(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
 
+    def idle(self) -> tuple[str, ...]:
+        """Keys without an effect as the others stand; leaving one out assumes nothing.
+
+        Dots lead into the descriptions inside.
+        """
+        return ()
+
 
 GAUGE = Quantity("pressure", Limits(least=-1e5, most=1e5))
 
@@ -79,6 +92,7 @@ Inertia = Annotated[float, Quantity("inertia", Limits(above=0.0, most=1e8))]
 Speed = Annotated[float, Quantity("rotation speed", Limits(above=0.0, most=1e4))]
 Frequency = Annotated[float, Quantity("frequency", Limits(above=0.0, most=1000.0))]
 Fraction = Annotated[float, Quantity("fraction", Limits(least=0.0, most=1000.0))]
+Share = Annotated[float, Quantity("fraction", Limits(least=0.0, most=1.0))]
 Voltage = Annotated[float, Quantity("voltage", Limits(above=0.0, most=1e6))]
 GasConstant = Annotated[float, Quantity("gas constant", Limits(least=50.0, most=5000.0))]
 Lag = Annotated[float, Quantity("time", Limits(least=0.0, most=3600.0))]
@@ -86,6 +100,10 @@ DeadTime = Annotated[float, Quantity("time", Limits(least=0.0, most=600.0))]
 Number = Annotated[float, Plain()]
 WholeNumber = Annotated[int, Plain(Limits(least=0, most=1e9), whole=True)]
 
+HeldValue = Annotated[float, HeldQuantity()]
+HeldValueList = Annotated[tuple[float, ...], HeldList()]
+
+FractionList = Annotated[tuple[float, ...], QuantityList(Quantity("fraction", Limits(0.0, 2.0)))]
 TimeList = Annotated[tuple[float, ...], QuantityList(Quantity("time", Limits(0.0, 1e8)))]
 VolumeFlowList = Annotated[
     tuple[float, ...], QuantityList(Quantity("volume flow", Limits(0.0, 1e5)))

@@ -5,7 +5,7 @@ from math import floor
 from typing import Annotated
 
 from simfan.errors import Problem
-from simfan.plant.quantities import Description, Limits, Quantity, WholeNumber
+from simfan.plant.quantities import Description, HeldValue, Limits, Quantity, WholeNumber
 
 MOST_RECORDS = 20_000_000
 """Samples of a run; more would not fit into the memory of an ordinary machine."""
@@ -17,8 +17,8 @@ class Run(Description):
     """How long, from where, and how finely."""
 
     duration: Annotated[float, Quantity("time", Limits(above=0.0, most=30 * 86400.0))]
-    starts_at: Annotated[float, Quantity("volume flow", Limits(above=0.0, most=1e5))]
-    """The setpoint at time zero; the run starts settled there."""
+    starts_at: HeldValue
+    """The setpoint at time zero, a flow or a pressure; the run starts settled there."""
     step: Interval | None = None
     """Of the integration. Default: chosen from the fastest time constant of the plant."""
     record: Interval | None = None

@@ -10,11 +10,16 @@ from simfan.errors import Problem
 from simfan.plant.control import Controller
 from simfan.plant.damper import OutletDamper
 from simfan.plant.drive import SpeedDrive
+from simfan.plant.inlet import InletBoxDamper, InletVanes
 from simfan.plant.quantities import Description, refuse
-from simfan.units import quoted
+from simfan.plant.sequence import Sequence
+from simfan.units import quoted, show
 
-METHODS = ("outlet_damper", "speed")
-"""Keys of what moves; a strategy has one of them."""
+METHODS = ("outlet_damper", "inlet_box_damper", "inlet_vanes", "speed")
+"""Keys of what moves; a strategy has one of them, or inlet_vanes and speed."""
+
+_WORDS = {"outlet_damper": "outlet damper", "inlet_box_damper": "inlet box damper",
+          "inlet_vanes": "inlet vanes", "speed": "variable speed"}
 
 _FILE_NAME = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 _.-]{0,58}[A-Za-z0-9_-])?")
 _RESERVED = re.compile(r"(con|prn|aux|nul|(com|lpt)[0-9])(\..*)?", re.I)
@@ -24,28 +29,52 @@ class Strategy(Description):
     """One way of regulating the fan."""
 
     outlet_damper: OutletDamper | None = None
+    inlet_box_damper: InletBoxDamper | None = None
+    inlet_vanes: InletVanes | None = None
     speed: SpeedDrive | None = None
+    sequence: Sequence | None = None
+    """How inlet vanes and speed share the output, where there are both."""
     controller: Controller | None = None
     """Its own tuning; `control.controller` where not given."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse(self._method_amiss())
+        refuse([*self._method_amiss(), *self._sequence_amiss()])
         return self
 
     @property
     def method(self) -> str:
         """The trade's word for what moves."""
-        return "variable speed" if self.speed else "outlet damper"
+        if self.inlet_vanes and self.speed:
+            return "vanes and speed"
+        return next(_WORDS[name] for name in METHODS if getattr(self, name) is not None)
 
     def _method_amiss(self) -> Iterator[Problem]:
         given = [name for name in METHODS if getattr(self, name) is not None]
-        if len(given) > 1:
+        if len(given) > 1 and given != ["inlet_vanes", "speed"]:
             yield Problem((given[1],), f"{' and '.join(given)} together",
-                          f"one of {' or '.join(METHODS)}")
+                          f"one of {' or '.join(METHODS)}, or inlet_vanes and speed")
         elif not given:
             yield Problem((), "nothing that moves", f"one of {' or '.join(METHODS)}",
                           'such as speed = { ramp_up = "40 s", ramp_down = "60 s" }')
+
+    def _sequence_amiss(self) -> Iterator[Problem]:
+        """Two elements share an output by a sequence; one alone has nothing to share."""
+        both = self.inlet_vanes is not None and self.speed is not None
+        if both and self.sequence is None:
+            yield Problem(("sequence",), "nothing", "a table, such as "
+                          'sequence = { order = "vanes first", split = "50 %" }',
+                          "sequence is missing: inlet_vanes and speed share one output")
+        elif self.sequence is not None and not both:
+            yield Problem(("sequence",), "a sequence for one element",
+                          "no such key, or inlet_vanes and speed together")
+        elif self.sequence and self.sequence.speed and self.speed:
+            low, high = self.speed.minimum, self.speed.maximum
+            for place, value in enumerate(self.sequence.speed):
+                if not low - 1e-9 <= value <= high + 1e-9:
+                    yield Problem(("sequence", "speed", "values", place), show(value, "fraction"),
+                                  f"from speed.minimum, {show(low, 'fraction')}, to speed.maximum, "
+                                  f"{show(high, 'fraction')}")
 
 
 def names_amiss(names: Iterable[str]) -> Iterator[Problem]:

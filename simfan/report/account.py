@@ -44,12 +44,34 @@ def _sequences(facts: Facts) -> Iterable[str]:
 
 
 def _assumed(comparison: Comparison, system: System) -> RenderableType | None:
+    lines = assumptions(comparison)
+    return Group(*map(item, lines)) if lines else None
+
+
+def assumptions(comparison: Comparison) -> list[str]:
     """Said once where it holds for every strategy."""
     every = [r.history.facts.assumed for r in comparison.strategies]
     common = [line for line in every[0] if all(line in other for other in every)]
     own = [f"{r.name}: {line}" for r in comparison.strategies
            for line in r.history.facts.assumed if line not in common]  # fmt: skip
-    return Group(*map(item, common + own)) if common + own else None
+    return common + own
+
+
+def _worth_knowing(comparison: Comparison, system: System) -> RenderableType | None:
+    """What is more than a plain default; the defaults are counted."""
+    lines = assumptions(comparison)
+    told = [line for line in lines if not is_plain_default(line)]
+    if more := len(lines) - len(told):
+        file = comparison.scenario.file or "FILE"
+        count = "1 default" if more == 1 else f"{more} defaults"
+        told.append(f"and {count}: `simfan check {file}` tells them; with --out "
+                    "summary.txt, too")  # fmt: skip
+    return Group(*map(item, told)) if told else None
+
+
+def is_plain_default(line: str) -> bool:
+    """A key that the file left to its default, with nothing doubtful about it."""
+    return "(default:" in line and "not validated" not in line and "assumed" not in line
 
 
 def _audit(comparison: Comparison, system: System) -> RenderableType:
@@ -75,5 +97,6 @@ def _unusual(audit: Audit) -> Iterable[str]:
 
 
 TUNING = Section("tuning", "Tuning used", text=_tuning)
-ASSUMED = Section("assumed", "Assumed", text=_assumed)
+ASSUMED = Section("assumed", "Assumed", text=_worth_knowing)
+ALL_ASSUMED = Section("assumed", "Assumed", text=_assumed)
 AUDIT = Section("audit", "The arithmetic", text=_audit)

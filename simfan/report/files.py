@@ -50,9 +50,9 @@ def as_json(comparison: Comparison) -> str:
 
 
 def summary(comparison: Comparison, system: System) -> str:
-    """What the terminal shows, without colour."""
+    """What the terminal shows, without colour, and every default."""
     paper = io.StringIO()
-    page.print_on(terminal.console(paper, width=SUMMARY_WIDTH), comparison, system)
+    page.print_on(terminal.console(paper, width=SUMMARY_WIDTH), comparison, system, page.IN_FULL)
     return "".join(line.rstrip() + "\n" for line in paper.getvalue().splitlines())
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from rich.console import Console
 
 from simfan.compare import Comparison
-from simfan.report.account import ASSUMED, AUDIT, TUNING
+from simfan.report.account import ALL_ASSUMED, ASSUMED, AUDIT, TUNING
 from simfan.report.answer import ANSWER, CAUTION, VERDICTS
 from simfan.report.excursions import EXCURSIONS
 from simfan.report.pictures import PICTURES
@@ -17,6 +17,9 @@ from simfan.units import System
 COMPARISON: tuple[Section, ...] = (
     ANSWER, TABLE, VERDICTS, EXCURSIONS, PICTURES, TUNING, ASSUMED, AUDIT, CAUTION,
 )  # fmt: skip
+"""On a terminal."""
+IN_FULL = tuple(ALL_ASSUMED if section is ASSUMED else section for section in COMPARISON)
+"""On paper: with every default."""
 
 
 def print_on(

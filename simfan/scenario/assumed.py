@@ -7,7 +7,7 @@ from typing import Any
 from pydantic.fields import FieldInfo
 
 from simfan.plant.case import Case
-from simfan.plant.quantities import Description, Quantity, mark_of
+from simfan.plant.quantities import Description, Quantity, mark_of, told
 from simfan.units import show
 
 _SOURCE = re.compile(r"Default:\s+(.*)", re.S)
@@ -29,14 +29,21 @@ def source(field: FieldInfo) -> str:
     return " ".join(said[1].split()).rstrip(".") if said else ""
 
 
-def _of(part: Description, above: str) -> Iterator[str]:
+def _of(part: Description, above: str, idle: frozenset[str] = frozenset()) -> Iterator[str]:
+    idle = idle | frozenset(part.idle())
     for name, field in type(part).model_fields.items():
+        if name in idle:
+            continue
         value, key = getattr(part, name), f"{above}{name}"
         if isinstance(value, Description):
-            yield from _of(value, f"{key}.")
+            inside = (k.removeprefix(f"{name}.") for k in idle if k.startswith(f"{name}."))
+            yield from _of(value, f"{key}.", frozenset(inside))
         elif isinstance(value, dict):
             for inner, description in value.items():
                 yield from _of(description, f"{key}.{inner}.")
+        elif name == "family" and value:
+            for place, description in enumerate(value, start=1):
+                yield from _of(description, f"{key}#{place}.")
         elif name not in part.model_fields_set and (why := source(field)):
             yield _sentence(key, value, field, why)
 
@@ -52,4 +59,6 @@ def as_written(value: Any, field: FieldInfo) -> str:
     mark = mark_of(field)
     if isinstance(mark, Quantity):
         return show(value, mark.kind, digits=6)
+    if isinstance(value, bool):
+        return told(value)
     return f"{value:g}" if isinstance(value, int | float) else str(value)

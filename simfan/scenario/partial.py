@@ -11,6 +11,7 @@ from simfan.errors import PathPart, Problem
 from simfan.plant.agreement import Parts, disagreements
 from simfan.plant.control import Control
 from simfan.plant.drive import Motor
+from simfan.plant.ductwork import Ductwork
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
 from simfan.plant.quantities import FROM_FILE, Description
@@ -25,13 +26,16 @@ def further_problems(tables: dict[str, Any], faulty: set[tuple[PathPart, ...]]) 
     strategies, timeline = tables.get("strategies"), tables.get("timeline")
     strategies = strategies if isinstance(strategies, dict) else {}
     timeline = timeline if isinstance(timeline, list) else []
+    events = {i: e for i, v in enumerate(timeline) if (e := _sound(Event, v))}
     parts = Parts(
         fan=_sound(Fan, tables.get("fan")),
         motor=_sound(Motor, tables.get("motor")),
+        ductwork=_sound(Ductwork, tables.get("ductwork")),
         control=_sound(Control, tables.get("control")),
         run=_sound(Run, tables.get("run")),
         strategies={k: s for k, v in strategies.items() if (s := _sound(Strategy, v))},
-        timeline={i: e for i, v in enumerate(timeline) if (e := _sound(Event, v))},
+        timeline=events,
+        whole_timeline=len(events) == len(timeline),
         names=tuple(strategies) or None,
     )
     return [problem for problem in disagreements(parts) if problem.path not in faulty]

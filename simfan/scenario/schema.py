@@ -33,10 +33,11 @@ def _as_in_a_file(told: dict[str, Any], field: Any) -> None:
     if default is not None and not isinstance(default, dict | list):
         quantity = isinstance(mark_of(field), Quantity)
         told["default"] = as_written(field.default, field) if quantity else default
-    choices = told.pop("anyOf", [])
-    for choice in choices:
-        if choice != {"type": "null"}:
-            told |= {**choice, **told}
+    choices = [choice for choice in told.pop("anyOf", []) if choice != {"type": "null"}]
+    if len(choices) == 1:
+        told |= {**choices[0], **told}
+    elif choices:
+        told["anyOf"] = choices
     if isinstance(mark := mark_of(field), Quantity):
         unit = f"{mark.allowed}{', ' if mark.bounds else ''}{mark.bounds}"
         told["description"] = f"{field.description or ''} A quantity: {unit}.".strip()

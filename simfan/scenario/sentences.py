@@ -46,6 +46,8 @@ def _translate(detail: dict[str, Any]) -> list[Problem]:
         name = path[-1]
         hint = f"each begins with [[{name}]], two brackets" if isinstance(given, dict) else ""
         return [Problem(path, told(given), "a list", hint)]
+    if kind in ("bool_type", "bool_parsing"):
+        return [Problem(path, told(given), "true or false, without quotes")]
     if kind == "string_type":
         return [Problem(path, told(given), "a text in quotes")]
     return [Problem(path, told(given), "", detail["msg"])]
@@ -75,10 +77,10 @@ def _missing_key(path: Path) -> Problem:
 
 
 def _not_a_choice(path: Path, given: object) -> Problem:
-    choices = [str(c) for c in get_args(_type_at(path))]
-    near = get_close_matches(str(given), choices, n=1, cutoff=0.5)
-    allowed = " or ".join(f'"{c}"' for c in choices)
-    return Problem(path, told(given), allowed, f'did you mean "{near[0]}"?' if near else "")
+    choices = [told(c) for c in get_args(_type_at(path))]
+    near = get_close_matches(told(given), choices, n=1, cutoff=0.5)
+    return Problem(path, told(given), " or ".join(choices),
+                   f"did you mean {near[0]}?" if near else "")
 
 
 def _allowed(path: Path) -> str:

@@ -40,16 +40,20 @@ class Rest:
 
 def hold(assembled: Assembled, wanted: float, schedule: Schedule | None = None,
          scan: int = 0) -> Rest:
-    """The point where the loop's value is as wanted, steady or not; else the nearest limit."""
+    """The point where the loop's value is as wanted, stable or not; else the nearer limit.
+
+    Of several outputs that would do, the highest.
+    """
     bench = Bench(assembled, schedule, scan)
     path = _Path(bench)
     outputs = np.linspace(0.0, 1.0, N_GRID)
-    imbalance = np.array([path.surplus_at_value(u, wanted) for u in outputs])
-    crossing = np.flatnonzero((imbalance[:-1] < 0.0) & (imbalance[1:] >= 0.0))
-    if crossing.size == 0:
-        short = not np.any(imbalance >= 0.0)
-        return settle(assembled, 1.0 if short else 0.0, schedule, scan, reached=False)
-    k = crossing[-1]
+    surplus = np.array([path.surplus_at_value(u, wanted) for u in outputs])
+    with np.errstate(invalid="ignore"):
+        crossings = np.flatnonzero(surplus[:-1] * surplus[1:] <= 0.0)
+    if crossings.size == 0:
+        ends = [settle(assembled, u, schedule, scan, reached=False) for u in (0.0, 1.0)]
+        return min(ends, key=lambda end: abs(end.held - wanted))
+    k = crossings[-1]
     output = brentq(lambda u: path.surplus_at_value(u, wanted), outputs[k], outputs[k + 1],
                     xtol=1e-12)
     return _polish(bench, path.x.copy(), float(output), wanted)
@@ -76,7 +80,7 @@ class _Path:
     """The plain case by its one flow."""
 
     def __init__(self, bench: Bench) -> None:
-        if bench.plant.network.first.size != 2 or bench.off.rise != 3:
+        if bench.plant.network.branch.size != 2 or bench.off.rise != 3:
             raise NoBalance("this search knows one fan and one path only")
         self.bench = bench
         self.x = np.zeros(bench.off.end)
@@ -91,16 +95,18 @@ class _Path:
         return float(bench.slopes(x)[1] * bench.coef.inertance[0])
 
     def surplus_at_value(self, output: float, wanted: float) -> float:
-        """The same where the flow is such that the loop's value is as wanted."""
+        """The same at the flow where the loop's value is as wanted; nan where there is none."""
         bench = self.bench
         bench.stand(np.array([output]))
-        m = wanted * float(bench.plant.transmitters.density)
-        for _ in range(4):
-            left = self.surplus(m)
-            if bench.held() <= 0.0 or abs(bench.held() - wanted) < 1e-12 * bench.m_scale:
-                break
-            m *= wanted / bench.held()
-        return left
+
+        def error(m: float) -> float:
+            self.surplus(m)
+            return bench.held() - wanted
+
+        low, high = 1e-3 * bench.m_scale, 1.3 * bench.m_scale
+        if error(low) * error(high) > 0.0:
+            return float("nan")
+        return self.surplus(float(brentq(error, low, high, xtol=1e-9, rtol=1e-10)))
 
     def _rest_at(self, i: int, low: float, high: float) -> float:
         """Where state i rests, all else as it is; the nearer end where that lies beyond."""
@@ -118,7 +124,7 @@ class _Path:
 def _polish(bench: Bench, x: Array, output: float, wanted: float | None) -> Rest:
     """Solve the whole set from a near guess, with the output free where a value is wanted."""
     n = bench.n
-    scale = float(bench.m_scale / bench.plant.fans.density.max())
+    scale = float(bench.plant.transmitters[0].span)
 
     def imbalance(z: Array) -> Array:
         if wanted is None:
@@ -149,6 +155,19 @@ def rest_near(assembled: Assembled, outputs: Array, guess: Array) -> Rest:
     return Rest(bench.unscaled(found.x).copy(), outputs, bench.held(), True)
 
 
+def is_stable(assembled: Assembled, rest: Rest) -> bool:
+    """Whether small disturbances of the plant die out with its elements standing still: all
+    eigenvalues have negative real parts."""
+    bench = Bench(assembled, lagged=True)
+    bench.stand(rest.outputs)
+    x = rest.x.copy()
+    bench.slopes(x)
+    x[bench.off.rise:bench.off.reading] = bench.probe.fan.rise
+    integrated = bench.jacobian(x)
+    lagging = [i for i in range(len(integrated)) if np.any(integrated[i])]
+    return bool(np.max(np.linalg.eigvals(integrated[np.ix_(lagging, lagging)]).real) < 0.0)
+
+
 def starting_state(assembled: Assembled, start: Rest, setpoint: float) -> State:
     """The run's state at tick zero: settled, controllers at rest, queues full of the same."""
     plant = assembled.plant
@@ -157,18 +176,19 @@ def starting_state(assembled: Assembled, start: Rest, setpoint: float) -> State:
     x = start.x.copy()
     bench.slopes(x)
     state = layout.rest(plant)
-    off, loops = bench.off, plant.loops
-    x[off.rise:off.reading] = bench.probe.fan_rise
+    off, loops, low = bench.off, plant.loops, plant.transmitters.low
+    x[off.rise:off.reading] = bench.probe.fan.rise
     state.moving[:] = x
-    for i in range(loops.gain.size):
-        value = bench.held(i)
+    state.volume.anchor[:] = x[:off.flow]
+    for i in range(loops.size):
+        value, span = bench.sensed(i), plant.transmitters.span[i]
         state.moving[off.reading + i] = value
-        state.reading[i] = value
+        state.loop[i].reading = value
         state.reading_queue[i, :] = value
-        state.output[i] = state.unlimited[i] = start.outputs[i]
-        error = (loops.weight[i] * setpoint - value) / loops.span[i]
-        resting = start.outputs[i] - loops.gain[i] * error
-        state.integral[i] = resting if start.reached else start.outputs[i]
-    state.position[:] = state.demand[:] = bench.positions(start.outputs)
+        state.loop[i].output = state.loop[i].unlimited = start.outputs[i]
+        error = (loops[i].weight * (setpoint - low[i]) - (value - low[i])) / span
+        resting = start.outputs[i] - loops[i].gain * error
+        state.loop[i].integral = resting if start.reached else start.outputs[i]
+    state.stem[:] = state.position[:] = state.demand[:] = bench.positions(start.outputs)
     state.demand_queue[:, :] = state.demand[:, None]
     return state

@@ -3,7 +3,7 @@
 import numpy as np
 
 from simfan.assemble import Assembled
-from simfan.kernel import advance, entry
+from simfan.kernel import entry, layout
 from simfan.kernel.layout import Conditions, Schedule
 
 Array = np.ndarray
@@ -20,27 +20,28 @@ class Bench:
                  lagged: bool = False) -> None:
         plant = assembled.plant
         if not lagged:
-            plant = plant._replace(fans=plant.fans._replace(lag=np.zeros_like(plant.fans.lag)))
+            plant = plant._replace(fans=plant.fans._replace(
+                each=layout.changed(plant.fans.each, lag=0.0)))
         self.plant = plant
         self.off = entry.begins(plant)
         self.n = self.off.rise
         self.cond = Conditions(*[column[scan] for column in schedule or assembled.base])
-        self.probe = advance.new_probe(plant)
-        self.coef = advance.new_coefficients(plant)
+        self.probe = layout.new_probe(plant)
+        self.coef = layout.new_coefficients(plant)
         self.slope = np.zeros(self.off.end)
         self.x = np.zeros(self.off.end)
         n_volumes = plant.network.volume.size
         self.p0 = float(self.cond.pressure[n_volumes])
         cells = plant.fans.cells
-        self.p_scale = float(np.max(np.abs(cells[:, :, 0])))
-        self.m_scale = float(np.max(cells.shape[1] / plant.fans.per_cell + plant.fans.low)
-                             * plant.fans.density.max())
+        self.p_scale = float(np.max(np.abs(cells[..., 0])))
+        self.m_scale = float(np.max(cells.shape[2] / plant.fans.each.per_cell + plant.fans.each.low)
+                             * plant.fans.each.density.max())
 
     def positions(self, outputs: Array) -> Array:
         """(n_actuators,) where the sequence tables put the elements."""
-        act = self.plant.actuators
+        act = self.plant.actuators.each
         return np.array([entry.demand(self.plant, a, outputs[act.loop[a]])
-                         for a in range(act.loop.size)])
+                         for a in range(act.size)])
 
     def stand(self, outputs: Array) -> None:
         """Let the elements stand where these outputs put them."""
@@ -54,7 +55,7 @@ class Bench:
     def residual(self, z: Array) -> Array:
         """(n,) scaled imbalance at scaled unknowns: mass, pressure, torque, all about 1 at most."""
         d = self.slopes(self.unscaled(z))
-        off, scale = self.off, self.plant.rotors
+        off, scale = self.off, self.plant.rotors.each
         return np.concatenate([d[:off.flow] / self.coef.stiffness / self.m_scale,
                                d[off.flow:off.speed] * self.coef.inertance / self.p_scale,
                                d[off.speed:off.rise] * scale.momentum / scale.rated_torque])
@@ -75,7 +76,11 @@ class Bench:
 
     def held(self, loop: int = 0) -> float:
         """The true value of what the loop holds, at the last evaluation."""
-        return float(entry.held(self.plant, self.probe, loop))
+        return float(entry.held(self.plant, self.coef, self.cond, self.probe, loop)[0])
+
+    def sensed(self, loop: int = 0) -> float:
+        """The same as the transmitter sees it."""
+        return float(entry.held(self.plant, self.coef, self.cond, self.probe, loop)[1])
 
     def jacobian(self, x: Array) -> Array:
         """(m, m) ∂(dx/dt)/∂x by central differences, m without the book-keeping of mass moved."""

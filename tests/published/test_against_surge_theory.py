@@ -25,13 +25,14 @@ def rig(V: float, share: float = 0.30, **changes: float) -> Assembled:
     Q = share * DESIGN
     loss = float(FAN(Q)) / (RHO * Q**2)
     options = {"step": 0.002, "duration": 40.0} | changes
-    return surge_rig(FAN, length=L, area=A, volume=V, density=RHO, sound=SOUND, loss=loss, **options)
+    return surge_rig(FAN, length=L, area=A, volume=V, density=RHO, sound=SOUND, loss=loss,
+                     **options)
 
 
 def test_the_slopes_and_the_critical_volume_are_those_of_the_theory() -> None:
     Q = 0.30 * DESIGN
     F, S = float(FAN(Q, 1)), 2.0 * float(FAN(Q)) / Q
-    assert (F, S) == pytest.approx((37.197, 605.15), rel=1e-3)
+    assert pytest.approx((37.197, 605.15), rel=1e-3) == (F, S)
     critical = (RHO * SOUND) ** 2 * L / (A * F * S)
     assert critical == pytest.approx(37.63, rel=1e-3)
     for volume, unstable in ((0.99 * critical, False), (1.01 * critical, True)):

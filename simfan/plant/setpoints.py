@@ -1,0 +1,66 @@
+"""Whether setpoints are of the kind that the loop holds, and within its reach."""
+
+from collections.abc import Iterator, Mapping
+
+from simfan.errors import PathPart, Problem
+from simfan.plant.control import Control, Span
+from simfan.plant.events import Event
+from simfan.plant.held import kind_amiss
+from simfan.plant.run import Run
+from simfan.units import show
+
+Path = tuple[PathPart, ...]
+
+
+def setpoints_amiss(
+    control: Control | None, run: Run | None, timeline: Mapping[int, Event]
+) -> Iterator[Problem]:
+    """Of the run's start and of every event; silent where `control` is missing."""
+    if control is None:
+        return
+    if run:
+        yield from _start_amiss(run, control)
+    for place, event in timeline.items():
+        if event.setpoint is not None:
+            yield from _amiss(("timeline", place, "setpoint"), event.setpoint, control)
+        if event.profile is not None:
+            yield from _profile_amiss(("timeline", place, "profile", "setpoint"),
+                                      event.profile.setpoint, control)
+
+
+def _start_amiss(run: Run, control: Control) -> Iterator[Problem]:
+    path, kind = ("run", "starts_at"), control.held_kind
+    wrong = [*_amiss(path, run.starts_at, control)]
+    yield from wrong
+    if not wrong and control.holds == "flow" and run.starts_at == 0.0:
+        yield Problem(path, show(0.0, kind), f"above {show(0.0, kind)}",
+                      "a run starts settled, with the fan turning")
+
+
+def _profile_amiss(
+    path: Path, values: tuple[float, ...], control: Control
+) -> Iterator[Problem]:
+    """All of one kind, since they share a unit; of the others the first that is out of range."""
+    for place, value in enumerate(values):
+        if wrong := [*_amiss((*path, "values", place), value, control)]:
+            yield from wrong
+            return
+
+
+def _amiss(path: Path, value: float, control: Control) -> Iterator[Problem]:
+    wrong = [*kind_amiss(path, value, control.held_kind, control.said)]
+    yield from wrong or _out_of_range(path, value, control)
+
+
+def _out_of_range(path: Path, value: float, control: Control) -> Iterator[Problem]:
+    """A setpoint beyond the transmitter's span could never be seen to be reached."""
+    kind = control.held_kind
+    low, high = control.span_ends or (None, None)
+    key = "control.span.high" if isinstance(control.span, Span) else "control.span"
+    if control.holds == "flow" and value < 0.0:
+        yield Problem(path, show(value, kind), "zero or more, for a flow")
+    elif high is not None and value > high:
+        yield Problem(path, show(value, kind), f"at most {key}, {show(high, kind)}")
+    elif low is not None and value < low:
+        yield Problem(path, show(value, kind),
+                      f"at least the low end of control.span, {show(low, kind)}")
