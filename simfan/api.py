@@ -5,11 +5,9 @@
     comparison.strategies[0].verdict
 """
 
-from dataclasses import replace
 from math import pi, sqrt
 
-from simfan.compare import Comparison
-from simfan.compare import compare as side_by_side
+from simfan.compare import Comparison, StrategyResult, judged, together, weighed
 from simfan.compiled import cache_folder
 from simfan.errors import RunError
 from simfan.history import History
@@ -41,7 +39,18 @@ def compare(case: Case, strategies: list[str] | None = None,
     """Run every strategy, or the named ones, and judge them side by side. Raises as `run`."""
     names = strategies or list(case.strategies)
     _known(case, names)
-    return side_by_side([simulate(case, name, progress) for name in names], case.criteria)
+    return together([_weighed(case, name, progress) for name in names], case.criteria)
+
+
+def _weighed(case: Case, name: str, progress: Progress | None) -> StrategyResult:
+    """One strategy judged; where it rests on assumed parts of the fan's curve, for a low and a high
+    assumption too."""
+    nominal = judged(simulate(case, name, progress), case.criteria)
+    if nominal.assumed_part_s == 0.0:
+        return nominal
+    return weighed(nominal, {
+        assumption: judged(simulate(case, name, progress, assumption=assumption), case.criteria)
+        for assumption in ("low", "high")})
 
 
 def _known(case: Case, names: list[str]) -> None:

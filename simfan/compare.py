@@ -1,12 +1,21 @@
 """Many runs of one scenario side by side."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from simfan import __version__
 from simfan.history import Audit, History
-from simfan.metrics import Measures, Miss, can_be_judged, judge, misses, plain, verdict
+from simfan.metrics import (
+    Measures,
+    Miss,
+    assumed_part_s,
+    can_be_judged,
+    judge,
+    misses,
+    plain,
+    verdict,
+)
 from simfan.plant.case import Criteria
 
 SCHEMA_VERSION = 1
@@ -35,6 +44,12 @@ class StrategyResult:
     findings: tuple[str, ...]
     """What the strategy cannot do, such as a setpoint out of its reach."""
     verdict: str
+    assumed_part_s: float = 0.0
+    """Time on parts of the fan's curve that the maker did not give."""
+    otherwise: Mapping[str, str] = field(default_factory=dict)
+    """Verdicts with those parts assumed low and high, where the run rests on them."""
+    decidable: bool = True
+    """False where those verdicts disagree on whether the criteria are met."""
 
     @property
     def audit(self) -> Audit:
@@ -49,6 +64,11 @@ class StrategyResult:
     @property
     def meets_criteria(self) -> bool:
         """All criteria met, every setpoint within reach, and the run complete."""
+        return self.decidable and self.would_meet
+
+    @property
+    def would_meet(self) -> bool:
+        """The same with the curve as it was assumed."""
         return not (self.misses or self.findings or self.stopped or self.measures is None)
 
 
@@ -83,8 +103,14 @@ def compare(
     """Judge runs of one scenario, in the order given. Raises ValueError where there is none."""
     if not histories:
         raise ValueError("nothing to compare: no run given; at least one is needed")
-    note = ScenarioNote(histories[0].facts.title, file, fingerprint)
-    return Comparison(note, criteria, tuple(judged(h, criteria) for h in histories))
+    return together([judged(h, criteria) for h in histories], criteria, file, fingerprint)
+
+
+def together(results: Sequence[StrategyResult], criteria: Criteria, file: str | None = None,
+             fingerprint: str | None = None) -> Comparison:
+    """Judged runs of one scenario as its answer."""
+    note = ScenarioNote(results[0].history.facts.title, file, fingerprint)
+    return Comparison(note, criteria, tuple(results))
 
 
 def judged(history: History, criteria: Criteria) -> StrategyResult:
@@ -102,7 +128,25 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
         misses=missed,
         findings=facts.findings,
         verdict=verdict(measures, missed, facts.findings, stopped),
+        assumed_part_s=assumed_part_s(history),
     )
+
+
+def weighed(nominal: StrategyResult, others: Mapping[str, StrategyResult]) -> StrategyResult:
+    """The nominal result beside those of other assumptions ("low", "high") of the curve.
+
+    Where they disagree on whether the criteria are met, the points given do not decide it.
+    """
+    verdicts = {name: other.verdict for name, other in others.items()}
+    if all(other.would_meet == nominal.would_meet for other in others.values()):
+        return replace(nominal, otherwise=verdicts)
+    band = "; ".join(f"assumed {name}: {said}" for name, said in
+                     {"nominal": nominal.verdict, **verdicts}.items())
+    return replace(
+        nominal, otherwise=verdicts, decidable=False,
+        verdict=f"not decidable from the points given, the fan runs "
+                f"{nominal.assumed_part_s:.3g} s where its curve is assumed; {band}; ask the maker "
+                "for the curve there")
 
 
 def _strategy(result: StrategyResult) -> dict[str, Any]:
@@ -110,7 +154,7 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
     known = {
         "name": result.name,
         "method": result.method,
-        "meets_criteria": result.meets_criteria,
+        "meets_criteria": result.meets_criteria if result.decidable else None,
         "verdict": result.verdict,
         "misses": [_miss(m) for m in result.misses],
         "findings": list(result.findings),
@@ -120,9 +164,12 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
             "stopped": "the run is complete",
         }),
         "assumed": list(result.history.facts.assumed),
+        "assumed_part_s": result.assumed_part_s,
+        "decidable": result.decidable,
+        "verdict_if_assumed": dict(result.otherwise),
     }  # fmt: skip
     why = "the run stopped on its numbers before there was anything to judge"
-    return _with_reasons(known, dict.fromkeys(groups, why))
+    return _with_reasons(known, {**dict.fromkeys(groups, why), "meets_criteria": result.verdict})
 
 
 def _scenario(note: ScenarioNote) -> dict[str, Any]:
@@ -137,7 +184,8 @@ def _miss(miss: Miss) -> dict[str, Any]:
 
 
 def _criteria(criteria: Criteria) -> dict[str, Any]:
-    unit = {"time_outside_band": "s", "settling_time": "s", "surge_cycles": "cycles"}
+    unit = {"time_outside_band": "s", "settling_time": "s", "surge_cycles": "cycles",
+            "highest_pressure": "pa", "lowest_pressure": "pa"}
     limits = {}
     for name, value in criteria.model_dump().items():
         kind = unit.get(name, "percent")

@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -130,8 +131,9 @@ class History:
             "facts": asdict(self.facts),
             "audit": asdict(self.audit),
         }
-        arrays = {f"trace_{k}": v for k, v in self.traces.items()}
-        np.savez_compressed(path, time=self.time, words=np.array(json.dumps(words)), **arrays)  # type: ignore[arg-type]
+        arrays: dict[str, Any] = {f"trace_{k}": v for k, v in self.traces.items()}
+        everything: dict[str, Any] = {"time": self.time, "words": np.array(json.dumps(words))}
+        np.savez_compressed(path, **everything, **arrays)
 
     def columns(self) -> list[tuple[str, Array]]:
         """(heading with unit, values) of every trace, for a table in a text file."""
@@ -146,7 +148,8 @@ class History:
         """Write the traces as comma-separated text, one heading line with units."""
         headings, values = zip(*self.columns(), strict=True)
         head = ",".join(f'"{h}"' for h in headings)
-        np.savetxt(path, np.column_stack(values), delimiter=",", header=head, comments="", fmt="%.9g")
+        np.savetxt(path, np.column_stack(values), delimiter=",", header=head, comments="",
+                   fmt="%.9g")
 
 
 def load(path: Path) -> History:
@@ -156,8 +159,9 @@ def load(path: Path) -> History:
         traces = {k.removeprefix("trace_"): file[k] for k in file.files if k.startswith("trace_")}
         time = file["time"]
     facts = words["facts"]
-    facts["fan_map"] = FanMap(**{k: tuple(v) if isinstance(v, list) else v
-                                 for k, v in facts["fan_map"].items()})
+    fan_map: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v
+                               for k, v in facts["fan_map"].items()}
+    facts["fan_map"] = FanMap(**fan_map)
     facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
     facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
     for key in ("events_at_s", "assumed", "findings", "known_flow"):

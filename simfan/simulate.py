@@ -22,8 +22,8 @@ from simfan.units import show
 
 Progress = Callable[[str, float], None]
 PUSH = 1e-3
-"""A start that is unstable would stand still for long on exact numbers: its flow is moved by so much
-to let it show."""
+"""A start that is unstable would stand still for long on exact numbers: its flow is moved by so
+much to let it show."""
 SEGMENTS = 40
 """The run stops this often to tell how far it is."""
 
@@ -74,22 +74,23 @@ def _through(plant: Plant, plan: Schedule, state: State, traces: Traces,
 
 
 def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: Played,
-             plan: Schedule, start: Rest, unstable: bool, before: State, state: State, traces: Traces, code: int) -> History:
+             plan: Schedule, start: Rest, unstable: bool, before: State, state: State,
+             traces: Traces, code: int) -> History:
     """All that the run left behind, up to where it stopped."""
     plant = assembled.plant
     n = plant.last_tick // plant.record_steps + 1
     if code != DONE:
-        n = int(state.count[TICK]) // plant.record_steps
+        n = int(state.counts[TICK]) // plant.record_steps
     time = np.arange(n) * (plant.record_steps * plant.step)
     audit = Audit(
-        step_s=plant.step, steps=int(state.count[TICK]),
+        step_s=plant.step, steps=int(state.counts[TICK]),
         fastest_time_constant_s=going.fastest,
         mass_balance_residual=_mass_residual(plant, plan.temperature, before, state),
-        stiff_steps=int(state.count[STIFF]),
+        stiff_steps=int(state.counts[STIFF]),
         stopped=None if code == DONE else _stopped(assembled, state))
     log = played.log
     if audit.stopped:
-        log += (Happening(float(state.count[TICK] * plant.step), audit.stopped),)
+        log += (Happening(float(state.counts[TICK] * plant.step), audit.stopped),)
     return History(
         time=time,
         traces={k: v[:n] for k, v in traces._asdict().items()},
@@ -104,7 +105,7 @@ def _mass_residual(plant: Plant, temperature: np.ndarray, before: State, after: 
     """
     off, net, gas = entry.begins(plant), plant.network, plant.gas
     moved = after.moving[off.moved:] - before.moving[off.moved:]
-    last = temperature[int(after.count[TICK]) // plant.scan_steps]
+    last = temperature[int(after.counts[TICK]) // plant.scan_steps]
     worst = 0.0
     for i in range(net.volume.size):
         capacity = net.volume[i] / (gas.gamma * gas.R * last[i])
@@ -118,13 +119,13 @@ def _mass_residual(plant: Plant, temperature: np.ndarray, before: State, after: 
 def _stopped(assembled: Assembled, state: State) -> str:
     """Which state lost its number, and when."""
     plant, items = assembled.plant, assembled.items
-    off, i = entry.begins(plant), int(state.count[CULPRIT])
+    off, i = entry.begins(plant), int(state.counts[CULPRIT])
     names = ([f"pressure of {n}" for n in items["node"][:off.flow]]
              + [f"flow of branch {n}" for n in items["branch"][:off.speed - off.flow]]
              + [f"{what} of {n}" for what in ("speed", "pressure rise") for n in items["fan"]]
              + [f"reading of {n}" for n in items["loop"]])
     what = names[i] if i < len(names) else "mass moved"
-    return (f"the run stopped at {state.count[TICK] * plant.step:.4g} s: {what} is no longer a "
+    return (f"the run stopped at {state.counts[TICK] * plant.step:.4g} s: {what} is no longer a "
             f"finite number; try a shorter run.step than {plant.step:.4g} s")
 
 
@@ -157,8 +158,8 @@ def _defaults(case: Case, name: str) -> list[str]:
 
 def _pushed(unstable: bool) -> list[str]:
     """Said when the run does not start at rest."""
-    return [f"the starting point is unstable; its flow was moved by {100.0 * PUSH:g} % so that this "
-            "shows (assumed)"] if unstable else []
+    return [f"the starting point is unstable; its flow was moved by {100.0 * PUSH:g} % so that "
+            "this shows (assumed)"] if unstable else []
 
 
 def _rounded(assembled: Assembled, case: Case) -> tuple[str, ...]:
@@ -190,8 +191,8 @@ def _findings(case: Case, start: Rest) -> tuple[str, ...]:
         return ()
     kind = case.control.held_kind
     return (f"the starting setpoint of {show(float(case.run.starts_at), kind, digits=4)} is out of "
-            f"reach: at {100.0 * start.outputs[0]:.4g} % controller output the {case.control.holds} "
-            f"is {show(start.held, kind, digits=4)}",)
+            f"reach: at {100.0 * start.outputs[0]:.4g} % controller output the "
+            f"{case.control.holds} is {show(start.held, kind, digits=4)}",)
 
 
 def _fan_map(case: Case, assembled: Assembled) -> FanMap:

@@ -40,5 +40,5 @@ class Reference:
         self.derivative(span, x)
         self.state.moving[:] = x
         self.state.stem[:] = self.state.position[:] = self.position
-        self.state.count[TICK] += self.plant.scan_steps
+        self.state.counts[TICK] += self.plant.scan_steps
         return x

@@ -16,7 +16,7 @@ from simfan.compare import Comparison, compare
 from simfan.errors import RunError
 from simfan.history import History
 from simfan.plant.case import Criteria
-from simfan.report import fanmap, figures, files, ink, marks, page, sections, terminal
+from simfan.report import account, fanmap, figures, files, ink, marks, page, sections, terminal
 from simfan.report.names import file_names
 from simfan.report.sections import Section
 from tests import synthetic
@@ -345,3 +345,10 @@ def test_the_summary_tells_every_default() -> None:
 
 def test_nothing_is_said_of_defaults_where_there_are_none() -> None:
     assert "tells them" not in printed(with_assumptions(CURVE))
+
+
+def test_the_span_of_the_transmitter_is_told_in_the_unit_of_what_is_held() -> None:
+    tuned = replace(by_speed().facts, tuning={"span_low": -500.0, "span_high": 100.0},
+                    held_kind="pressure")  # fmt: skip
+    assert account.tuning_words(tuned, "si").startswith("span -500 to 100 Pa")
+    assert account.tuning_words(tuned, "us").startswith("span -2.01 to 0.401 in. w.g.")

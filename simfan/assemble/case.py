@@ -10,7 +10,7 @@ from simfan.assemble.drive import rotors
 from simfan.assemble.fan import RatedCurve, rated_curve
 from simfan.errors import Problem, ScenarioError
 from simfan.kernel.layout import Gas, Plant, Schedule
-from simfan.plant.case import Case, Strategy
+from simfan.plant.case import Case
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,8 @@
 
     volume on the discharge side
 
-    ambient ─[filter]─[inlet duct]─[vanes]─[fan]─[duct]─[damper?]─► volume ─[damper?]─[process]─► far end
-             branch "fan" (inertance)                                branch "process" (quasi-steady)
+    ambient ─[filter]─[duct]─[vanes]─[fan]─[duct]─[damper?]─► volume ─[damper?]─[process]─► far end
+             branch "fan" (inertance)                          branch "process" (quasi-steady)
 
     volume on the inlet side, as a furnace with an induced draft fan
 
@@ -47,7 +47,8 @@ def air_path(case: Case, strategy: Strategy) -> AirPath:
     """The plain case as a network of two branches."""
     duct = case.ductwork
     hot = duct.volume_temperature or case.air.temperature
-    fan_side, far_side = _fan_side(case, strategy, hot), [("process", LOSS, process_loss(case, hot))]
+    fan_side = _fan_side(case, strategy)
+    far_side = [("process", LOSS, process_loss(case, hot))]
     if strategy.outlet_damper and strategy.outlet_damper.place == "after volume":
         far_side.insert(0, ("damper", DAMPER, 0.0))
     elements = [*fan_side, *far_side]
@@ -86,7 +87,7 @@ def inlet_density(case: Case) -> float:
     return case.air.density
 
 
-def _fan_side(case: Case, strategy: Strategy, hot: float) -> list[tuple[str, int, float]]:
+def _fan_side(case: Case, strategy: Strategy) -> list[tuple[str, int, float]]:
     """(name, kind, ζ/(2A²)) of the fan's branch, along the flow."""
     duct, rho = case.ductwork, inlet_density(case)
     element = strategy.inlet_vanes or strategy.inlet_box_damper

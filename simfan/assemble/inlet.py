@@ -44,8 +44,6 @@ def fan_table(fan: Fan, curve: RatedCurve, element: InletElement | None, actuato
               assumption: str) -> Fans:
     """The kernel's table of the fan, with what stands in its inlet."""
     low, density = float(curve.pressure.x[0]), fan.rated.density
-    options = {"lag": fan.pressure_lag,
-               "floor": fan.power_floor * float(curve.torque(0.0)), "inlet": actuator}
     if element is not None and element.family:
         curves = [_measured(fan, row, assumption) for row in element.family]
         high = max(c.last_flow for c in curves)
@@ -53,12 +51,13 @@ def fan_table(fan: Fan, curve: RatedCurve, element: InletElement | None, actuato
         opening = np.array([row.opening for row in element.family])
         settings = _settings(curves, opening, low)
         stall = _over_opening(opening, [c.stall_flow for c in curves], N_OPENINGS)
-        return tabulate(settings, low, high, density, stall, **(options | {"floor": 0.0}))
+        return tabulate(settings, low, high, density, stall, fan.pressure_lag, 0.0, actuator)
     whole = [(curve.pressure, curve.torque, curve.last_flow)]
     stall = np.array([np.nan if curve.stall_flow is None else curve.stall_flow])
     if element is not None:
         stall = stall_line(fan, curve, element)
-    return tabulate(whole, low, curve.last_flow, density, stall, **options)
+    floor = fan.power_floor * float(curve.torque(0.0))
+    return tabulate(whole, low, curve.last_flow, density, stall, fan.pressure_lag, floor, actuator)
 
 
 def inlets(fan: Fan, curve: RatedCurve, element: InletElement | None, actuator: int,

@@ -20,7 +20,8 @@ def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray])
     def rows(column: np.ndarray) -> np.ndarray:
         return np.repeat(column, n, axis=0)
 
-    pressure, temperature, factor = (rows(c) for c in (base.pressure, base.temperature, base.factor))
+    pressure, temperature = rows(base.pressure), rows(base.temperature)
+    factor = rows(base.factor)
     pressure[:] = played["barometer"][:, None]
     pressure[:, FAR_END] += played["fixed_pressure"]
     temperature[:, AMBIENT] = played["ambient_temperature"]

@@ -49,9 +49,9 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
     off = offsets(plant)
     every_step = sees_every_step(plant.transmitters)
     waits = delays_some(plant.transmitters)
-    cond = conditions(schedule, state.count[TICK] // plant.scan_steps)
+    cond = conditions(schedule, state.counts[TICK] // plant.scan_steps)
     bound(plant, cond, probe)
-    for tick in range(state.count[TICK], until + (until == plant.last_tick)):
+    for tick in range(state.counts[TICK], until + (until == plant.last_tick)):
         at_scan = tick % plant.scan_steps == 0
         at_record = tick % plant.record_steps == 0
         if at_scan:
@@ -73,9 +73,9 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
         move(plant, state, cond, middle, tick)
         stiff = network.form(plant, cond, middle, state.moving[off.flow:off.speed], coef,
                              plant.step)
-        state.count[STIFF] += min(stiff, 1)
+        state.counts[STIFF] += min(stiff, 1)
         flow(plant, coef, cond, off, state.moving, d, stage, total, probe)
-        state.count[TICK] = tick + 1
+        state.counts[TICK] = tick + 1
     return DONE
 
 
@@ -173,7 +173,8 @@ def decide(plant, state, cond):
     act = plant.actuators
     for a in range(act.each.size):
         wanted = table.line(act.output[a], act.demand[a], state.loop[act.each[a].loop].output)
-        state.demand[a] = devices.beside(wanted, state.demand[a], act.each[a].skip_low, act.each[a].skip_high)
+        state.demand[a] = devices.beside(wanted, state.demand[a], act.each[a].skip_low,
+                                         act.each[a].skip_high)
 
 
 @counted_nowhere
@@ -187,8 +188,9 @@ def control_scan(plant, state, cond, i):
     forward = loops[i].gain * (loops[i].weight * r - y) + state.loop[i].derivative
     if math.isnan(cond.manual[i]):
         state.loop[i].unlimited = forward + state.loop[i].integral
-        state.loop[i].output = control.limited(state.loop[i].unlimited, state.loop[i].output, loops[i].low,
-                                          loops[i].high, loops[i].most_change)
+        state.loop[i].output = control.limited(
+            state.loop[i].unlimited, state.loop[i].output, loops[i].low, loops[i].high,
+            loops[i].most_change)
         state.loop[i].integral = control.integral(
             state.loop[i].integral, reset_signal(plant, state, i), state.loop[i].derivative, r,
             loops[i].gain, loops[i].weight, loops[i].reset, plant.step * plant.scan_steps)
@@ -219,8 +221,9 @@ def move(plant, state, cond, middle, tick):
         target = devices.delayed(state.demand_queue[a], tick, act.each[a].delay, state.demand[a])
         if not math.isnan(cond.forced[a]):
             target = cond.forced[a] if cond.forced[a] >= 0.0 else state.stem[a]
-        state.stem[a] = devices.move(state.stem[a], target, act.each[a].rate_up, act.each[a].rate_down,
-                                     act.each[a].lag, act.each[a].decay, plant.step)
+        state.stem[a] = devices.move(
+            state.stem[a], target, act.each[a].rate_up, act.each[a].rate_down, act.each[a].lag,
+            act.each[a].decay, plant.step)
         before = state.position[a]
         after = devices.unstuck(
             before, devices.dragged(before, state.stem[a], act.each[a].backlash), act.each[a].stick)
@@ -254,7 +257,7 @@ def finite(state):
     """Whether all integrated states are finite; notes the first that is not."""
     for i in range(state.moving.size):
         if not math.isfinite(state.moving[i]):
-            state.count[CULPRIT] = i
+            state.counts[CULPRIT] = i
             return False
     return True
 
@@ -274,7 +277,8 @@ def record(plant, off, state, coef, cond, probe, traces, k):
         traces.element_position[k, a] = state.position[a]
         traces.element_pressure[k, a] = 0.0
     for i in range(plant.dampers.each.size):
-        traces.element_pressure[k, plant.dampers.each[i].actuator] = probe.drop[plant.dampers.each[i].element]
+        louvre = plant.dampers.each[i]
+        traces.element_pressure[k, louvre.actuator] = probe.drop[louvre.element]
     for i in range(plant.inlets.size):
         traces.element_pressure[k, plant.inlets[i].actuator] = probe.drop[plant.inlets[i].element]
     for i in range(plant.fans.each.size):

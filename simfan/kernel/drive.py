@@ -14,7 +14,8 @@ def line_torque(rotors, i, n):
     s = 1.0 - n / rotors.each[i].synchronous
     b = rotors.each[i].breakdown_slip
     if s <= b:
-        return rotors.each[i].rated_torque * rotors.each[i].breakdown * 2.0 * s * b / (s * s + b * b)
+        kloss = 2.0 * s * b / (s * s + b * b)
+        return rotors.each[i].rated_torque * rotors.each[i].breakdown * kloss
     last = rotors.start.shape[1] - 1
     u = max(1.0 - s, 0.0) / (1.0 - b) * last
     k = min(int(u), last - 1)
@@ -26,7 +27,8 @@ def line_torque(rotors, i, n):
 def torque_limit(rotors, i, n):
     """Most torque a drive can give [N m]: by current, as 1/f above base; by breakdown, as 1/f²."""
     f = max(n / rotors.each[i].base_speed, 1.0)
-    return rotors.each[i].rated_torque * min(rotors.each[i].current_limit / f, rotors.each[i].breakdown / (f * f))
+    most = min(rotors.each[i].current_limit / f, rotors.each[i].breakdown / (f * f))
+    return rotors.each[i].rated_torque * most
 
 
 @inlined

@@ -49,7 +49,7 @@ def demand(plant, actuator, output):
 def scan(plant, schedule, state, d, coef, probe):
     """Let the controllers look and decide at the scan the state stands at."""
     off = offsets(plant)
-    tick = state.count[TICK]
+    tick = state.counts[TICK]
     cond = advance.conditions(schedule, tick // plant.scan_steps)
     advance.bound(plant, cond, probe)
     advance.look(plant, coef, cond, off, state, d, probe)
@@ -62,9 +62,10 @@ def slopes_between_scans(t, x, plant, schedule, state, d, coef, probe, position)
     """dx/dt at a time t [s] after the scan the state stands at, actuators moved exactly.
 
     The flat entry for another integrator: the same equations with nothing held over a step. Valid
-    until the next scan, for actuators without dead time, backlash, stick or failure. `position` is working memory.
+    until the next scan, for actuators without dead time, backlash, stick or failure. `position` is
+    working memory.
     """
-    cond = advance.conditions(schedule, state.count[TICK] // plant.scan_steps)
+    cond = advance.conditions(schedule, state.counts[TICK] // plant.scan_steps)
     act = plant.actuators
     for a in range(position.size):
         decay = math.exp(-t / act.each[a].lag) if act.each[a].lag > 0.0 else 0.0

@@ -8,17 +8,21 @@ chain of elements with one flow, from its first node to its last.
                 branch 0 (inertance)                branch 1 (quasi-steady)
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numba
 import numpy as np
+from numpy.typing import ArrayLike
 
-compiled = numba.njit(cache=True, error_model="numpy", nogil=True)
+_OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True}
+_UNCOUNTED = _OPTIONS | {"_nrt": False}
+
+compiled = numba.njit(**_OPTIONS)
 """For what Python calls, and for what allocates."""
-counted_nowhere = numba.njit(cache=True, error_model="numpy", nogil=True, _nrt=False)
+counted_nowhere = numba.njit(**_UNCOUNTED)
 """For the loop over steps: free of reference counts on the plant's arrays, which cost fifteen times
 the arithmetic. It may not allocate, and Python may not call it."""
-inlined = numba.njit(cache=True, error_model="numpy", nogil=True, _nrt=False, inline="always")
+inlined = numba.njit(**_UNCOUNTED, inline="always")
 """For what runs inside a step: written into its caller, since passing the plant by value costs as
 much as a slope."""
 
@@ -53,7 +57,7 @@ def record(**fields: type) -> np.dtype:
                      for name, kind in fields.items()])
 
 
-def rows(record_type: np.dtype, /, **columns: object) -> np.recarray:
+def rows(record_type: np.dtype, /, **columns: ArrayLike) -> np.recarray:
     """(n,) records of a type from a column for each field. KeyError for a field left out."""
     n = max((np.size(column) for column in columns.values()), default=0)
     made = np.zeros(n, dtype=record_type).view(np.recarray)
@@ -64,7 +68,7 @@ def rows(record_type: np.dtype, /, **columns: object) -> np.recarray:
     return made
 
 
-def changed(table: np.recarray, **columns: object) -> np.recarray:
+def changed(table: np.recarray, **columns: ArrayLike) -> np.recarray:
     """The same records with some columns replaced."""
     made = table.copy()
     for name, column in columns.items():
@@ -286,11 +290,11 @@ class State(NamedTuple):
     loop: np.recarray  # (n_loops,) MEMORY
     demand_queue: Floats  # (n_actuators, longest delay + 1)
     reading_queue: Floats  # (n_loops, longest delay + 1)
-    count: Ints  # tick, stiff steps, index of the state that is not finite
+    counts: Ints  # tick, stiff steps, index of the state that is not finite
 
 
 TICK, STIFF, CULPRIT = 0, 1, 2
-"""Places in `State.count`."""
+"""Places in `State.counts`."""
 
 
 class Offsets(NamedTuple):
@@ -398,8 +402,8 @@ def rest(plant: Plant) -> State:
     longest = max([*plant.actuators.each.delay, *plant.transmitters.delay, 0]) + 1
     return State(
         np.zeros(n_integrated(plant)), blank(BOOK, plant.network.volume.size),
-        *[np.zeros(n_actuators) for _ in range(3)], blank(MEMORY, n_loops),
-        np.zeros((n_actuators, longest)), np.zeros((n_loops, longest)),
+        np.zeros(n_actuators), np.zeros(n_actuators), np.zeros(n_actuators),
+        blank(MEMORY, n_loops), np.zeros((n_actuators, longest)), np.zeros((n_loops, longest)),
         np.zeros(3, dtype=np.int64))
 
 
@@ -410,7 +414,7 @@ def blank(kind: np.dtype, n: int) -> np.recarray:
 
 def copy(state: State) -> State:
     """The same state in memory of its own."""
-    return State(*[array.copy() for array in state])
+    return State(*(array.copy() for array in state))  # type: ignore[arg-type]
 
 
 def new_probe(plant: Plant) -> Probe:

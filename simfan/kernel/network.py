@@ -279,8 +279,9 @@ def resistance(plant, cond, position, e):
 @inlined
 def smoothing(net, coef, cond, gas, j, k, h):
     """[Pa] within which a quasi-steady branch turns linear, so that dṁ/dp < 2·C/h."""
-    steep = max(coef.stiffness[net.branch[j].first] if net.branch[j].first < net.volume.size else 0.0,
-                coef.stiffness[net.branch[j].last] if net.branch[j].last < net.volume.size else 0.0)
+    a, b = net.branch[j].first, net.branch[j].last
+    steep = max(coef.stiffness[a] if a < net.volume.size else 0.0,
+                coef.stiffness[b] if b < net.volume.size else 0.0)
     RT = gas.R * cond.temperature[net.branch[j].first]
     slope = h * steep / STEEPEST
     return max(net.smoothing, slope * slope * cond.pressure[net.branch[j].first] / (k * RT))

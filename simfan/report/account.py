@@ -8,8 +8,9 @@ from simfan.compare import Comparison, StrategyResult
 from simfan.history import Audit, Facts
 from simfan.report.items import item
 from simfan.report.sections import Section
-from simfan.units import System, significant
+from simfan.units import System, convert, preferred, show, significant
 
+_SPAN = ("span_low", "span_high")
 _UNITS = {"_percent": "%", "_m3s": "m3/s", "_m3_s": "m3/s", "_s": "s"}
 """Endings of the names of tuning numbers, and the units they stand for."""
 STRAIGHT = ((0.0, 0.0), (1.0, 1.0))
@@ -17,15 +18,24 @@ STRAIGHT = ((0.0, 0.0), (1.0, 1.0))
 
 
 def _tuning(comparison: Comparison, system: System) -> RenderableType:
-    return Group(*(item(f"{r.name}: {tuning_words(r.history.facts)}")
+    return Group(*(item(f"{r.name}: {tuning_words(r.history.facts, system)}")
                    for r in comparison.strategies))  # fmt: skip
 
 
-def tuning_words(facts: Facts) -> str:
+def tuning_words(facts: Facts, system: System) -> str:
     """Every number of the controller that is in use, and the sequence table of the elements."""
     unused = ("derivative_s", "derivative_filter") if not facts.tuning.get("derivative_s") else ()
-    said = [_setting(k, v) for k, v in facts.tuning.items() if k not in unused]
-    return ", ".join([*said, *_sequences(facts)])
+    said = [_setting(k, v) for k, v in facts.tuning.items() if k not in (*unused, *_SPAN)]
+    return ", ".join([*said, *_span(facts, system), *_sequences(facts)])
+
+
+def _span(facts: Facts, system: System) -> Iterable[str]:
+    """Such as "span 0 to 90 m3/s"."""
+    if all(isinstance(facts.tuning.get(name), float) for name in _SPAN):
+        low, high = (float(facts.tuning[name]) for name in _SPAN)
+        unit = preferred(facts.held_kind, system)
+        yield (f"span {significant(convert(low, facts.held_kind, unit))} to "
+               f"{show(high, facts.held_kind, system)}")  # fmt: skip
 
 
 def _setting(name: str, value: float | str) -> str:

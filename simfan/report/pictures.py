@@ -26,7 +26,7 @@ def _drawings(comparison: Comparison, system: System) -> Iterable[Drawing]:
 def _draw(result: StrategyResult, system: System, flat: bool) -> Figure:
     from simfan.report.figures import picture
 
-    notes = [("Tuning", [tuning_words(result.history.facts)]),
+    notes = [("Tuning", [tuning_words(result.history.facts, system)]),
              ("Out of bounds", told(result, system, most=4))]  # fmt: skip
     return picture(result.history, result.verdict, notes, system, flat)
 

@@ -54,8 +54,8 @@ def pace(assembled: Assembled, scan: float, values: list[float], step: float | N
 def _fastest(assembled: Assembled, values: list[float]) -> tuple[float, float]:
     """Fastest decay and fastest angular frequency [1/s] over the range of the run and in surge.
 
-    Looked for at the steady points of the wanted values and of several outputs and, left of them, on
-    the stalled side and in reverse flow at the same pressures. A damper nearer shut than that is
+    Looked for at the steady points of the wanted values and of several outputs and, left of them,
+    on the stalled side and in reverse flow at the same pressures. A damper nearer shut than that is
     stiffer still; the kernel raises its branch's inertance there and counts the steps.
     """
     bench = Bench(assembled, lagged=True)

@@ -35,7 +35,7 @@ def next_scan(x, t, memory, {{others}}):{CUT_UP}
     derivative(t, x, plant, schedule, state, slope, coef, probe, position)
     state.moving[:] = x
     {{positions}} = position
-    state.count[layout.TICK] += plant.scan_steps
+    state.counts[layout.TICK] += plant.scan_steps
 """
 DECIDE = f"""
 def decide(memory, {{others}}):{CUT_UP}

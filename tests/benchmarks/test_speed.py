@@ -39,7 +39,7 @@ def test_time_of_a_step(what: str, benchmark: Any, tell: Tell) -> None:
     run = going(*RUNS[what], DURATION)
     state = benchmark.pedantic(run.go, rounds=9, warmup_rounds=2)
     seconds = benchmark.stats.stats.min
-    stiff = int(state.count[layout.STIFF]) / run.plant.last_tick
+    stiff = int(state.counts[layout.STIFF]) / run.plant.last_tick
     benchmark.extra_info["times_real_time"] = run.seconds / seconds
     tell(what, f"{1e9 * seconds / run.plant.last_tick:6.0f} ns a step of 20 ms, "
                f"{run.seconds / seconds:8,.0f} x real time, stiff in {100 * stiff:.0f} % of steps")

@@ -60,7 +60,7 @@ def test_the_segments_differ_and_do_what_they_are_named_for(here: dict[str, str]
     assert traces.fan_flow.min() < 0.0 < 40.0 < traces.fan_flow.max()
     assembled, plan, traces, state = segment.ready("damper shutting")
     run_from(assembled, plan, traces, state)
-    assert traces.element_position[-1, 0] < 0.1 and state.count[STIFF] > 0
+    assert traces.element_position[-1, 0] < 0.1 and state.counts[STIFF] > 0
 
 
 @settings(max_examples=25, deadline=None)
