@@ -17,6 +17,8 @@ from simfan.scenario.starter import starter_case
 from simfan.simulate import Progress, against_half_step, prepare, simulate
 from simfan.steady.balance import hold
 from simfan.steady.pace import helmholtz
+from simfan.steady.start import start_words
+from simfan.units import show
 
 __all__ = ["assumed", "compare", "describe", "is_compiled", "load", "run", "schema", "starter",
            "warm_up"]
@@ -78,11 +80,13 @@ def describe(case: Case) -> list[str]:
             lines.append(f"duct and volume: Helmholtz frequency "
                          f"{helmholtz(assembled) / (2.0 * pi):.3g} Hz")
         start = hold(assembled, case.run.starts_at)
-        found = "" if start.reached else f", short of {case.run.starts_at:.4g}"
-        lines.append(f"{name} ({case.strategies[name].method}): starts at {start.held:.4g} m3/s"
-                     f"{found} with {100.0 * start.outputs[0]:.3g} % controller output; "
+        kind = case.control.held_kind
+        found = "" if start.reached else f", not {show(case.run.starts_at, kind, digits=4)},"
+        lines.append(f"{name} ({case.strategies[name].method}): starts at "
+                     f"{show(start.held, kind, digits=4)}{found} with {100.0 * start.outputs[0]:.3g} % controller output; "
                      f"inner step {1e3 * going.step:.3g} ms, recorded every "
                      f"{1e3 * going.record:.3g} ms")
+        lines += start_words(case, name)
     return lines
 
 
