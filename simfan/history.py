@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from simfan.signals import SIGNALS
+from simfan.signals import HELD_UNITS, SIGNALS
 
 Array = np.ndarray
 
@@ -140,8 +140,9 @@ class History:
         rows = [("time [s]", self.time)]
         for name, values in self.traces.items():
             signal = SIGNALS[name]
+            unit = HELD_UNITS[self.facts.held_kind] if signal.kind == "held" else signal.unit
             for i, item in enumerate(self.items[signal.per]):
-                rows.append((f"{name} of {item} [{signal.unit}]", values[:, i]))
+                rows.append((f"{name} of {item} [{unit}]", values[:, i]))
         return rows
 
     def save_csv(self, path: Path) -> None:

@@ -5,6 +5,9 @@ Inside simfan every signal is SI; `kind` names the row of `units` that shows it 
 
 from typing import Literal, NamedTuple
 
+HELD_UNITS = {"volume flow": "m3/s", "mass flow": "kg/s", "pressure": "Pa"}
+"""SI unit of signals of kind "held", by the kind of quantity that the loop holds."""
+
 
 class Signal(NamedTuple):
     """One recorded quantity; the array of a run has one column for each item of `per`."""

@@ -5,7 +5,16 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from simfan.measures import change, energy, episodes, margin, surge, tracking, travel
+from simfan.measures import (
+    change,
+    compressibility,
+    energy,
+    episodes,
+    margin,
+    surge,
+    tracking,
+    travel,
+)
 
 STEP = 0.05
 
@@ -32,6 +41,10 @@ CASES = {
     "change": Case(change, (change.Params(0.0, 36.0, 27.0, 0.05, 0.3),), lambda t, q: (q,)),
     "travel": Case(travel, (travel.Params(0.5, 20.0, 38.0, 0.1),), lambda t, q: (q,)),
     "energy": Case(energy, (), lambda t, q: (4.0 * q, 5.0 * q, q)),
+    "compressibility": Case(
+        compressibility, (compressibility.Params(101325.0, 1.4),),
+        lambda t, q: (q - 20.0, 100.0 * q, 4000.0 * q),
+    ),
     "margin": Case(margin, (), lambda t, q: (q, _line(q))),
     "episodes": Case(episodes, (episodes.Params(0.2, 5),), lambda t, q: (_line(q) - q,)),
     "surge": Case(

@@ -121,7 +121,8 @@ def _facts(strategy: str, method: str) -> Facts:
     flow, system = np.linspace(-10.0, 76.0, 173), np.linspace(0.0, 55.0, 56)
     return Facts(
         title="Kiln combustion air: which way to hold the flow",
-        strategy=strategy, method=method, holds="flow", held_kind="volume flow", known_flow=(0.0, 75.0), duration_s=DURATION, record_s=0.05,
+        strategy=strategy, method=method, holds="flow",
+        held_kind="volume flow", known_flow=(0.0, 75.0), duration_s=DURATION, record_s=0.05,
         rated_speed=RATED_SPEED, max_safe_speed_ratio=1150.0 / 990.0, motor_rating=315e3,
         price_per_kwh=0.12, currency="EUR",
         fan_map=FanMap(

@@ -10,7 +10,7 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
-from simfan.history import Happening, SetpointChange
+from simfan.history import Happening, History, SetpointChange
 from simfan.metrics import Surge, can_be_judged, judge, misses
 from simfan.metrics.misses import figures
 from simfan.metrics.plain import plain
@@ -79,6 +79,46 @@ def test_error_is_counted_in_percent_of_the_largest_setpoint():
     assert whole.whole.time_outside_band_s == pytest.approx(10.0)
 
 
+def pressure_loop(held: float = 0.0) -> History:
+    """Asked for -100 Pa and held at `held` [Pa], in a span from -500 to 100 Pa, for 10 s."""
+    n = 201
+    run = changed(drawn(np.full(n, 36.0)), "setpoint", np.full(n, -100.0))
+    return with_facts(
+        changed(run, "true_value", np.full(n, held)), holds="pressure", held_kind="pressure",
+        tuning={"span_low": -500.0, "span_high": 100.0},
+        changes=(SetpointChange(0.0, 10.0, 0.0, -100.0),),
+    )  # fmt: skip
+
+
+def test_a_held_pressure_is_judged_in_percent_of_the_span():
+    got = judge(pressure_loop(held=20.0), Criteria()).tracking
+    # 120 of 600 Pa is 20 %, for 10 s; the setpoint itself is below zero
+    assert got.percent_of == "600 Pa, the span of the transmitter"
+    assert got.whole.iae_percent_s == pytest.approx(200.0)
+    assert got.whole.largest_deviation_percent == pytest.approx(20.0)
+
+
+@pytest.mark.parametrize(("held", "outside"), [(-71.0, 0.0), (-69.0, 10.0)])
+def test_the_band_about_a_held_pressure_is_a_share_of_the_span(held, outside):
+    """5 % of 600 Pa is 30 Pa either side of -100 Pa."""
+    got = judge(pressure_loop(held), Criteria()).tracking.whole
+    assert got.time_outside_band_s == pytest.approx(outside)
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "said"),
+    [("volume flow", "m3_s", "m3/s"), ("mass flow", "kg_s", "kg/s"), ("pressure", "pa", "Pa")],
+)
+def test_a_change_is_told_in_the_unit_of_what_is_held(kind, unit, said):
+    run = with_facts(pressure_loop(), held_kind=kind)
+    measures = judge(run, Criteria(settling_time=1.0))
+    told = plain(measures.tracking)["changes"][0]
+    assert (told[f"from_{unit}"], told[f"to_{unit}"]) == (0.0, -100.0)
+    assert sum(key.startswith(("from_", "to_")) for key in told) == 2
+    missed = misses(measures, Criteria(settling_time=1.0), run.facts)
+    assert [m.words.split(" at ")[0] for m in missed] == [f"0 → -100 {said}"]
+
+
 def test_tracking_is_judged_on_the_true_value_not_the_damped_one():
     run = synthetic.history(surge=(125.0, 175.0))
     undamped = judge(run, Criteria()).tracking
@@ -89,7 +129,7 @@ def test_tracking_is_judged_on_the_true_value_not_the_damped_one():
 def test_every_change_is_judged_in_its_own_window():
     run = synthetic.history()
     changes = judge(run, Criteria()).tracking.changes
-    assert [(c.at_s, c.until_s, c.from_m3_s, c.to_m3_s) for c in changes] == [
+    assert [(c.at_s, c.until_s, c.start, c.end) for c in changes] == [
         (60.0, 120.0, 45.0, 36.0), (120.0, 180.0, 36.0, 27.0), (180.0, 260.0, 27.0, 18.0),
         (260.0, 320.0, 18.0, 45.0),
     ]  # fmt: skip
@@ -97,7 +137,7 @@ def test_every_change_is_judged_in_its_own_window():
         # a first-order lag of 6 s: rise 6·ln 9, 5 % settling 6·ln 20, IAE step·6 s, no overshoot
         assert c.rise_time_s == pytest.approx(6.0 * math.log(9.0), abs=0.01)
         assert c.settling_time_s == pytest.approx(6.0 * math.log(20.0), abs=0.06)
-        step = abs(c.to_m3_s - c.from_m3_s) / 45.0 * 100.0
+        step = abs(c.end - c.start) / 45.0 * 100.0
         assert c.iae_percent_s == pytest.approx(6.0 * step, rel=0.01)
         assert c.overshoot_percent == 0.0
         assert c.reasons == {}
@@ -146,12 +186,33 @@ def test_energy_cost_and_specific_energy():
     assert got.kwh_per_1000_m3 == pytest.approx(200.0 / 129.6)
 
 
+def test_fan_efficiency_is_air_power_over_shaft_power():
+    """Kp of 4 kPa at 82 % is .98741 (see the check against AMCA 210), so 82 % comes out."""
+    flow = np.full(201, 45.0)
+    run = changed(drawn(flow), "fan_pressure", np.full(201, 4000.0))
+    run = changed(run, "shaft_power", flow * 4000.0 * 0.98741 / 0.82)
+    got = judge(run, Criteria()).energy
+    assert got.fan_efficiency_percent == pytest.approx(82.0, abs=1e-3)
+
+
+def test_compression_counts_from_the_air_around_the_plant_where_it_was_recorded():
+    """x and z grow as the barometer falls, and with them 1 - Kp: about .0126 over .7 at 4 kPa."""
+    flow = np.full(201, 45.0)
+    run = changed(drawn(flow), "fan_pressure", np.full(201, 4000.0))
+    run = changed(run, "shaft_power", flow * 4000.0)
+    thin = changed(run, "node_pressure", np.full(201, 0.7 * 101325.0))
+    thin = replace(thin, items={**thin.items, "node": ("ambient",)})
+    at_sea, high_up = (judge(r, Criteria()).energy.fan_efficiency_percent for r in (run, thin))
+    assert (100.0 - high_up) / (100.0 - at_sea) == pytest.approx(1.0 / 0.7, rel=0.02)
+
+
 def test_without_a_price_there_is_no_cost_and_without_air_no_specific_energy():
     run = with_facts(drawn(np.full(201, -1.0)), price_per_kwh=0.0)
     got = judge(run, Criteria()).energy
     assert got.cost is None
     assert got.kwh_per_1000_m3 is None
-    assert set(got.reasons) == {"cost", "kwh_per_1000_m3"}
+    assert got.fan_efficiency_percent is None
+    assert set(got.reasons) == {"cost", "kwh_per_1000_m3", "fan_efficiency_percent"}
 
 
 def test_limits_of_travel_are_those_of_the_sequence():

@@ -352,3 +352,26 @@ def test_the_span_of_the_transmitter_is_told_in_the_unit_of_what_is_held() -> No
                     held_kind="pressure")  # fmt: skip
     assert account.tuning_words(tuned, "si").startswith("span -500 to 100 Pa")
     assert account.tuning_words(tuned, "us").startswith("span -2.01 to 0.401 in. w.g.")
+
+
+@pytest.mark.parametrize(
+    ("kind", "label"),
+    [("pressure", "Held pressure p [in. w.g.]"), ("mass flow", "Held mass flow ṁ [lb/s]")],
+)
+def test_what_is_held_has_an_axis_of_its_own_unless_it_is_a_volume_flow(kind, label) -> None:
+    run = surging()
+    figure = drawn(replace(run, facts=replace(run.facts, held_kind=kind)), "us")
+    assert figure.axes[0].get_ylabel() == label
+    assert figure.axes[1].get_ylabel() == "Flow Q [cfm]"
+    held = [str(found.get_label()).split()[0] for found in figure.axes[0].lines]
+    assert {"true", "measured", "setpoint"} <= set(held)
+    assert line(figure.axes[1], "true fan flow").get_xdata() is not None
+    assert not any(str(f.get_label()).startswith("setpoint") for f in figure.axes[1].lines)
+
+
+def test_a_held_pressure_is_told_as_one_in_events_and_headings() -> None:
+    run = surging()
+    held = replace(run, facts=replace(run.facts, held_kind="pressure"))
+    assert marks.events(held, "si")[0].words == "setpoint 45 → 36 Pa"
+    assert "setpoint of flow [Pa]" in [heading for heading, _ in held.columns()]
+    assert "fan_flow of fan [m3/s]" in [heading for heading, _ in held.columns()]

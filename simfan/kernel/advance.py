@@ -87,7 +87,7 @@ def conditions(schedule, scan):
                       schedule.temperature[scan], schedule.factor[scan])
 
 
-@counted_nowhere
+@inlined
 def bound(plant, cond, probe):
     """Prescribed pressures of the boundary nodes."""
     for i in range(plant.network.volume.size, probe.pressure.size):
@@ -127,7 +127,7 @@ def delays_some(transmitters):
     return False
 
 
-@counted_nowhere
+@inlined
 def look(plant, coef, cond, off, state, d, probe):
     """Pass through the equations once as things stand, for what is not a state."""
     network.form_called(plant, cond, state.position, state.moving[off.flow:off.speed], coef,
@@ -262,7 +262,7 @@ def finite(state):
     return True
 
 
-@counted_nowhere
+@inlined
 def record(plant, off, state, coef, cond, probe, traces, k):
     """Write sample k of every trace."""
     network.note_drops(plant, coef, cond, probe)
@@ -289,7 +289,7 @@ def record(plant, off, state, coef, cond, probe, traces, k):
         traces.node_pressure[k, j] = probe.pressure[j]
 
 
-@counted_nowhere
+@inlined
 def record_fan(plant, state, i, n, probe, traces, k):
     """The part of sample k that belongs to one fan and its motor."""
     rotors = plant.rotors

@@ -19,6 +19,8 @@ class Params(NamedTuple):
     """t₀ [s]."""
     band: float
     """Half width of the band, of |wanted| [1]."""
+    fixed: float = 0.0
+    """What is added to the half width, in the unit of the sample."""
 
 
 class Sample(NamedTuple):
@@ -64,7 +66,7 @@ def start(params):
 def step(state, t, dt, sample):
     """Take in one sample."""
     error = abs(sample.wanted - sample.actual)
-    beyond = error - state.params.band * abs(sample.wanted)
+    beyond = error - (state.params.band * abs(sample.wanted) + state.params.fixed)
     clock = t - state.params.since
     return State(
         state.params,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from simfan.history import Facts
 from simfan.metrics.results import Change, Measures
 from simfan.plant.case import Criteria
+from simfan.signals import HELD_UNITS
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,8 @@ def _above(
 
 
 def _step(change: Change) -> str:
-    return f"{change.from_m3_s:g} → {change.to_m3_s:g} m3/s at {instant(change.at_s):g} s"
+    unit = HELD_UNITS[change.held_kind]
+    return f"{change.start:g} → {change.end:g} {unit} at {instant(change.at_s):g} s"
 
 
 def _overshoot(changes: tuple[Change, ...], limit: float | None) -> Iterator[Miss]:

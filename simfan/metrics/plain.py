@@ -7,10 +7,14 @@ from typing import Any
 
 import numpy as np
 
+from simfan.metrics.results import Change
+
 
 def plain(value: Any) -> Any:
     """Dataclasses become dicts by field name; a number that is not finite becomes null, with a
     reason beside it. Raises TypeError for what JSON cannot hold."""
+    if isinstance(value, Change):
+        return plain(value.named())
     if is_dataclass(value):
         return plain({f.name: getattr(value, f.name) for f in fields(value)})
     if isinstance(value, Mapping):

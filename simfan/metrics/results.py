@@ -4,9 +4,11 @@ A number that does not exist is None, and `reasons` beside it says why.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from typing import Any
 
 from simfan.history import Audit
+from simfan.signals import HELD_UNITS
 
 Reasons = Mapping[str, str]
 
@@ -21,7 +23,8 @@ class Whole:
     largest_deviation_percent: float
     time_outside_band_s: float
     band_percent: float
-    """Half width of the band, of the present setpoint."""
+    """Half width of the band, of the present setpoint; where a pressure is held, of what
+    `percent_of` says."""
 
 
 @dataclass(frozen=True)
@@ -32,8 +35,12 @@ class Change:
     until_s: float
     over_s: float
     """Length of the ramp; 0 for a step."""
-    from_m3_s: float
-    to_m3_s: float
+    held_kind: str
+    """"volume flow", "mass flow" or "pressure"."""
+    start: float
+    """Setpoint before it, SI; in the JSON `from_m3_s`, `from_kg_s` or `from_pa`."""
+    end: float
+    """Setpoint after it, SI; in the JSON `to_m3_s`, `to_kg_s` or `to_pa`."""
     iae_percent_s: float | None
     ise_percent2_s: float | None
     itae_percent_s2: float | None
@@ -49,6 +56,12 @@ class Change:
     """From `at_s` to the last time outside the band."""
     settling_band_percent: float
     reasons: Reasons = field(default_factory=dict)
+
+    def named(self) -> dict[str, Any]:
+        """By the names in the JSON; those of the two setpoints carry the unit of what is held."""
+        unit = HELD_UNITS[self.held_kind].lower().replace("/", "_")
+        ends = {"start": f"from_{unit}", "end": f"to_{unit}"}
+        return {ends.get(f.name, f.name): getattr(self, f.name) for f in fields(self)}
 
 
 @dataclass(frozen=True)
@@ -73,6 +86,8 @@ class Energy:
     """Actual volume at the fans' inlets; backward flow counts against it."""
     kwh_per_1000_m3: float | None
     """Electrical."""
+    fan_efficiency_percent: float | None
+    """Static, average over the run: ∫Q·Δp·Kp dt of forward flow over the energy at the shaft."""
     reasons: Reasons = field(default_factory=dict)
 
 

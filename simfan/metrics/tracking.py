@@ -2,10 +2,11 @@
 
 Judged on `true_value` of the first loop: a damped transmitter hides swings.
 100 % in the integrals of error is the largest setpoint of the run, which is the same for every
-strategy of a scenario and needs no transmitter.
+strategy of a scenario and needs no transmitter. Where a pressure is held it is the span of the
+transmitter, since the largest setpoint may be zero or below; the band is then of the span, too.
 """
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,8 +15,10 @@ from simfan.measures import change as change_fold
 from simfan.measures import tracking as tracking_fold
 from simfan.metrics.columns import Array, clock, column, number
 from simfan.metrics.results import Change, Tracking, Whole
-from simfan.signals import SIGNALS
+from simfan.signals import HELD_UNITS
 
+Run = tuple[Array, Array, Array]
+"""Time [s], wanted and true value [SI]."""
 STAY_SHARE = 0.05
 """Share of its window a value must stay in the band to be settled. Our choice; no source."""
 
@@ -24,15 +27,38 @@ def tracking(history: History, band: float) -> Tracking:
     """Everything about the setpoint. `band` is a share of the setpoint, in settling of the step."""
     time = clock(history)
     wanted, actual = column(history, "setpoint"), column(history, "true_value")
-    hundred = largest_setpoint(history, wanted)
+    scale = scaled(history, wanted, band)
+    run = (time, wanted, actual)
     return Tracking(
-        whole=_whole(time, wanted, actual, band, hundred),
-        changes=tuple(
-            _change(c, history, (time, wanted, actual), band, hundred)
-            for c in history.facts.changes
-        ),
-        percent_of=f"{hundred:g} {SIGNALS['setpoint'].unit}, the largest setpoint of the run",
+        whole=_whole(run, scale),
+        changes=tuple(_change(c, history, run, scale) for c in history.facts.changes),
+        percent_of=f"{scale.hundred:g} {HELD_UNITS[history.facts.held_kind]}, {scale.what}",
     )
+
+
+class Scale(NamedTuple):
+    """What 100 % is, and the half width of the band: a share of the setpoint plus a fixed part."""
+
+    hundred: float
+    """[SI]."""
+    what: str
+    band: float
+    """As given [1]."""
+    of_setpoint: float
+    """[1]."""
+    fixed: float
+    """[SI]."""
+
+
+def scaled(history: History, wanted: Array, band: float) -> Scale:
+    """By the largest setpoint; for a pressure by the transmitter's span, where the run tells it."""
+    facts = history.facts
+    low, high = (facts.tuning.get(name) for name in ("span_low", "span_high"))
+    if facts.held_kind == "pressure" and isinstance(low, float) and isinstance(high, float):
+        width = high - low
+        return Scale(width, "the span of the transmitter", band, 0.0, band * width)
+    return Scale(largest_setpoint(history, wanted), "the largest setpoint of the run", band,
+                 band, 0.0)  # fmt: skip
 
 
 def largest_setpoint(history: History, wanted: Array) -> float:
@@ -41,21 +67,22 @@ def largest_setpoint(history: History, wanted: Array) -> float:
     return max([float(np.abs(wanted).max()), *planned])
 
 
-def _integrals(time: Array, wanted: Array, actual: Array, since: float, band: float) -> Any:
-    state = tracking_fold.start(tracking_fold.Params(float(since), float(band)))
+def _integrals(time: Array, wanted: Array, actual: Array, since: float, scale: Scale) -> Any:
+    numbers = map(float, (since, scale.of_setpoint, scale.fixed))
+    state = tracking_fold.start(tracking_fold.Params(*numbers))
     return tracking_fold.result(tracking_fold.over(state, time[0], time, wanted, actual))
 
 
-def _whole(time: Array, wanted: Array, actual: Array, band: float, hundred: float) -> Whole:
-    sums = _integrals(time, wanted, actual, time[0], band)
-    p = percent(hundred)
+def _whole(run: Run, scale: Scale) -> Whole:
+    sums = _integrals(*run, run[0][0], scale)
+    p = percent(scale.hundred)
     return Whole(
         iae_percent_s=float(sums.iae * p),
         ise_percent2_s=float(sums.ise * p * p),
         itae_percent_s2=float(sums.itae * p),
         largest_deviation_percent=float(sums.largest * p),
         time_outside_band_s=float(sums.outside),
-        band_percent=100.0 * band,
+        band_percent=100.0 * scale.band,
     )
 
 
@@ -72,22 +99,20 @@ def window(time: Array, since: float, until: float, is_last: bool) -> slice:
     return slice(first, last)
 
 
-def _change(
-    plan: SetpointChange, history: History, run: tuple[Array, Array, Array], band: float,
-    hundred: float,
-) -> Change:  # fmt: skip
+def _change(plan: SetpointChange, history: History, run: Run, scale: Scale) -> Change:
     time, wanted, actual = run
     end = float(time[-1])
     part = window(time, plan.at_s, plan.until_s, plan.until_s >= history.facts.duration_s)
     known: dict[str, Any] = {
         "at_s": plan.at_s, "until_s": plan.until_s, "over_s": plan.over_s,
-        "from_m3_s": plan.start, "to_m3_s": plan.end, "settling_band_percent": 100.0 * band,
+        "held_kind": history.facts.held_kind, "start": plan.start, "end": plan.end,
+        "settling_band_percent": 100.0 * scale.band,
     }  # fmt: skip
     if part.stop - part.start < 2:
         ended = f"the run ended at {round(end, 1):g} s"
         return _unseen(known, f"{ended}, before this change could be judged")
-    sums = _integrals(time[part], wanted[part], actual[part], plan.at_s, band)
-    p = percent(hundred)
+    sums = _integrals(time[part], wanted[part], actual[part], plan.at_s, scale)
+    p = percent(scale.hundred)
     known |= {
         "iae_percent_s": float(sums.iae * p),
         "ise_percent2_s": float(sums.ise * p * p),
@@ -95,7 +120,7 @@ def _change(
         "time_outside_band_s": float(sums.outside),
     }
     until = min(plan.until_s, end)
-    return Change(**known, **_answer(plan, time[part], actual[part], band, until))
+    return Change(**known, **_answer(plan, time[part], actual[part], scale.band, until))
 
 
 _ANSWER = ("overshoot_percent", "undershoot_percent", "rise_time_s", "settling_time_s")

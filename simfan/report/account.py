@@ -11,7 +11,7 @@ from simfan.report.sections import Section
 from simfan.units import System, convert, preferred, show, significant
 
 _SPAN = ("span_low", "span_high")
-_UNITS = {"_percent": "%", "_m3s": "m3/s", "_m3_s": "m3/s", "_s": "s"}
+_UNITS = {"_percent": "%", "_s": "s"}
 """Endings of the names of tuning numbers, and the units they stand for."""
 STRAIGHT = ((0.0, 0.0), (1.0, 1.0))
 """An element that does what the controller says needs no word."""

@@ -45,10 +45,11 @@ def picture(
             1, 2, width_ratios=(1.25, 1.0), left=0.065, right=0.975, top=0.86, bottom=0.085,
             wspace=0.17,
         )  # fmt: skip
-        rows = columns[0].subgridspec(trends.PANELS, 1, height_ratios=trends.HEIGHTS, hspace=0.3)
+        tall = trends.heights(run)
+        rows = columns[0].subgridspec(len(tall), 1, height_ratios=tall, hspace=0.3)
         right = columns[1].subgridspec(2, 1, height_ratios=(1.75, 1.0), hspace=0.34)
         panels = [figure.add_subplot(rows[0])]
-        panels += [figure.add_subplot(rows[i], sharex=panels[0]) for i in range(1, trends.PANELS)]
+        panels += [figure.add_subplot(rows[i], sharex=panels[0]) for i in range(1, len(tall))]
         numbered = events(run, system)
         out = spans(run.time, left_of_stall(run))
         trends.draw(panels, run, numbered, out, system)

@@ -46,15 +46,18 @@ def events(run: History, system: units.System) -> tuple[Event, ...]:
     changes = {change.at_s: change for change in run.facts.changes}
     found = []
     for number, at in enumerate(sorted(set(run.facts.events_at_s)), start=1):
-        words = _change_words(changes[at], system) if at in changes else _logged(run, at)
+        words = (
+            _change_words(changes[at], run.facts.held_kind, system) if at in changes
+            else _logged(run, at)
+        )  # fmt: skip
         found.append(Event(str(number), at, words))
     return tuple(found)
 
 
-def _change_words(change: SetpointChange, system: units.System) -> str:
-    start = units.show(change.start, "volume flow", system, digits=4).split()[0]
+def _change_words(change: SetpointChange, kind: str, system: units.System) -> str:
+    start = units.show(change.start, kind, system, digits=4).split()[0]
     slowly = f" over {change.over_s:g} s" if change.over_s else ""
-    return f"setpoint {start} → {units.show(change.end, 'volume flow', system, digits=4)}{slowly}"
+    return f"setpoint {start} → {units.show(change.end, kind, system, digits=4)}{slowly}"
 
 
 def _logged(run: History, at: float) -> str:

@@ -90,7 +90,9 @@ def _cell(row: Row, result: StrategyResult, sign: str) -> Words:
 
 def _legend(comparison: Comparison, sign: str) -> str:
     first = next((r.measures for r in comparison.strategies if r.measures), None)
-    hundred = f" 100 % in errors and deviations is {first.tracking.percent_of}." if first else ""
+    by_span = comparison.strategies[0].history.facts.held_kind == "pressure"
+    what = "errors, deviations and the band" if by_span else "errors and deviations"
+    hundred = f" 100 % in {what} is {first.tracking.percent_of}." if first else ""
     return f"{sign} misses a criterion.  -  no such number; result.json says why.{hundred}"
 
 

@@ -10,9 +10,17 @@ from simfan import units
 from simfan.history import History
 from simfan.report import ink
 from simfan.report.marks import Event, Span
+from simfan.signals import SIGNALS
 
-PANELS = 5
-HEIGHTS = (1.7, 1.0, 1.0, 0.8, 1.0)
+BELOW = (1.0, 1.0, 0.8, 1.0)
+"""Heights of the panels of elements, pressure, speed and motor load."""
+HELD_AXES = {"mass flow": ("Held mass flow", "ṁ"), "pressure": ("Held pressure", "p")}
+"""Name and symbol of what is held; a volume flow shares the panel of the fan's flow."""
+
+
+def heights(run: History) -> tuple[float, ...]:
+    """Of the panels from the top: one more where what is held has an axis of its own."""
+    return (1.4, 1.2, *BELOW) if run.facts.held_kind in HELD_AXES else (1.7, *BELOW)
 
 
 def draw(
@@ -22,9 +30,14 @@ def draw(
     spans: Sequence[Span],
     system: units.System,
 ) -> None:
-    """Fill `PANELS` axes that share their time axis, from flow at the top to motor load."""
-    flow, elements, pressure, speed, load = panels
-    _flow(flow, run, system)
+    """Fill axes that share their time axis, from what is held at the top to motor load.
+
+    There are as many as `heights` has numbers.
+    """
+    top, *flow, elements, pressure, speed, load = panels
+    if flow:
+        _held(top, run, system)
+    _flow(flow[0] if flow else top, run, system, with_held=not flow)
     _elements(elements, run)
     _pressure(pressure, run, system)
     _speed(speed, run, system)
@@ -33,23 +46,42 @@ def draw(
         _mark(axes, events, spans)
         axes.set_xlim(run.time[0], run.time[-1])
         axes.margins(y=0.08)
-        high = 1.05 if axes is flow else 0.99
+        high = 1.05 if axes is top else 0.99
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, high), ncols=4, borderaxespad=0.0)
         axes.tick_params(labelbottom=axes is load)
-    _number(flow, events)
+    _number(top, events)
     load.set_xlabel(ink.axis("Time", "t", "s"))
 
 
-def _flow(axes: Axes, run: History, system: units.System) -> None:
-    def line(trace: str, label: str, **how: Any) -> None:
-        values = ink.shown(run.trace(trace), "volume flow", system)
-        axes.plot(run.time, values, label=f"{label} {ink.symbol(trace)}", **how)
+def _line(
+    axes: Axes, run: History, system: units.System, trace: str, label: str, **how: Any
+) -> None:
+    kind = SIGNALS[trace].kind
+    values = ink.shown(run.trace(trace), run.facts.held_kind if kind == "held" else kind, system)
+    axes.plot(run.time, values, label=f"{label} {ink.symbol(trace)}", **how)
 
-    line("fan_flow", "true fan flow", color=ink.SKY, lw=0.9)
+
+def _held(axes: Axes, run: History, system: units.System) -> None:
+    """A quantity that shares no axis with the fan's flow: true, measured and wanted."""
+    kind = run.facts.held_kind
+    _line(axes, run, system, "true_value", "true", color=ink.SKY, lw=0.9)
+    _measured_and_wanted(axes, run, system)
+    name, sign = HELD_AXES[kind]
+    axes.set_ylabel(ink.axis(name, sign, units.preferred(kind, system)))
+
+
+def _measured_and_wanted(axes: Axes, run: History, system: units.System) -> None:
+    _line(axes, run, system, "measured_value", "measured", color=ink.BLUE)
+    _line(axes, run, system, "setpoint", "setpoint", color=ink.BLACK, ls="--", lw=0.9)
+
+
+def _flow(axes: Axes, run: History, system: units.System, with_held: bool) -> None:
+    _line(axes, run, system, "fan_flow", "true fan flow", color=ink.SKY, lw=0.9)
     if np.isfinite(run.trace("stall_flow")).any():
-        line("stall_flow", stall_words(run), color=ink.VERMILION, ls="-.", lw=0.9)
-    line("measured_value", "measured", color=ink.BLUE)
-    line("setpoint", "setpoint", color=ink.BLACK, ls="--", lw=0.9)
+        _line(axes, run, system, "stall_flow", stall_words(run), color=ink.VERMILION, ls="-.",
+              lw=0.9)  # fmt: skip
+    if with_held:
+        _measured_and_wanted(axes, run, system)
     axes.set_ylabel(ink.axis("Flow", "Q", units.preferred("volume flow", system)))
 
 
