@@ -83,7 +83,8 @@ def describe(case: Case) -> list[str]:
         kind = case.control.held_kind
         found = "" if start.reached else f", not {show(case.run.starts_at, kind, digits=4)},"
         lines.append(f"{name} ({case.strategies[name].method}): starts at "
-                     f"{show(start.held, kind, digits=4)}{found} with {100.0 * start.outputs[0]:.3g} % controller output; "
+                     f"{show(start.held, kind, digits=4)}{found} with "
+                     f"{100.0 * start.outputs[0]:.3g} % controller output; "
                      f"inner step {1e3 * going.step:.3g} ms, recorded every "
                      f"{1e3 * going.record:.3g} ms")
         lines += start_words(case, name)

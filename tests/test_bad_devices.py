@@ -143,8 +143,6 @@ MISTAKES = [
     ("inlet_filter", "inlet_fliter", 15, "ductwork.inlet_fliter", "did you mean inlet_filter?"),
     ('volume = "600 m3"', 'volume = "600 m3"\nvolume_side = "outlet"', 15, "ductwork.volume_side",
      '"discharge" or "inlet"'),
-    ('volume = "600 m3"', 'volume = "600 m3"\nvolume_side = "inlet"', 33, f"{DAMPER}.place",
-     'got "after volume"; allowed: "at fan"; because of ductwork.volume_side = "inlet"'),
     ('"after volume"', '"at fan"', 32, f"{DAMPER}.place", '"before volume" or "after volume"'),
     # -- what is held
     ('holds = "flow"', 'holds = "level"', 19, "control.holds", '"flow" or "pressure"'),
@@ -409,3 +407,14 @@ def test_a_mistake_makes_one_sentence_with_its_line_key_and_hint(
     assert [(at, name) for at, name, _ in found] == [(line, key)], found
     assert words in found[0][2]
     assert found[0][2].startswith(f"malt.toml, line {line}, {key}: got ")
+
+
+def test_a_volume_before_the_fan_asks_for_its_damper_and_its_process(
+    tmp_path: Path, base: str
+) -> None:
+    found = _problems(tmp_path, base.replace('volume = "600 m3"',
+                                             'volume = "600 m3"\nvolume_side = "inlet"', 1))
+    said = {key: words for _, key, words in found}
+    assert set(said) == {f"{DAMPER}.place", "process.design.pressure"}
+    assert 'allowed: "at fan"' in said[f"{DAMPER}.place"]
+    assert "less than fixed_pressure" in said["process.design.pressure"]

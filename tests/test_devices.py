@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from simfan.compare import judged
 from simfan.history import History
 from simfan.plant.case import Case
 from simfan.simulate import simulate
@@ -174,3 +175,13 @@ def test_a_furnace_holds_its_draft() -> None:
     assert history.trace("true_value")[-1] == pytest.approx(-100.0, abs=1.0)
     position = history.trace("element_position")
     assert position[-1] > position[0]
+
+
+@pytest.mark.parametrize(("criterion", "limit", "missed"), [
+    ("highest_pressure", 2900.0, False), ("highest_pressure", 2500.0, True),
+    ("lowest_pressure", 1000.0, False), ("lowest_pressure", 2500.0, True)])
+def test_a_pressure_beyond_its_limit_is_a_miss(criterion: str, limit: float, missed: bool) -> None:
+    """The process stands at 400 + 3100·(40/45)² = 2849 Pa, then at 400 + 3100·(36/45)² = 2384."""
+    case = damped(criteria={criterion: limit})
+    result = judged(simulate(case, "it"), case.criteria)
+    assert (criterion in {m.criterion for m in result.misses}) is missed

@@ -23,6 +23,7 @@ def excursions(history: History, criteria: Criteria) -> Excursions:
     for watch in watches(history, criteria):
         found, not_listed = listed(history, watch)
         events, lost = events + found, lost + not_listed
+    gauge = _volume_pressure(history)
     return Excursions(
         **margins,
         **surges,
@@ -31,11 +32,27 @@ def excursions(history: History, criteria: Criteria) -> Excursions:
         reverse_flow_s=max(_time_backward(history, fan) for fan in fans),
         highest_motor_load_percent=float(100.0 * history.traces["motor_load"].max()),
         highest_speed_percent=float(100.0 * history.traces["speed_ratio"].max()),
+        highest_pressure_pa=None if gauge is None else float(gauge.max()),
+        lowest_pressure_pa=None if gauge is None else float(gauge.min()),
         merged_below_s=MERGE_GAP_S,
         events=tuple(sorted(events, key=lambda e: (e.start_s, e.kind, e.where))),
         events_not_listed=lost,
-        reasons=margins_reasons(history, margins) | surge_reasons(surges),
+        reasons=(margins_reasons(history, margins) | surge_reasons(surges)
+                 | pressure_reasons(gauge is not None)),
     )
+
+
+def _volume_pressure(history: History) -> np.ndarray | None:
+    """Gauge pressure of the volume [Pa], (n_samples,); None in a run without these nodes."""
+    if not {"volume", "ambient"} <= set(history.items["node"]):
+        return None
+    return history.trace("node_pressure", "volume") - history.trace("node_pressure", "ambient")
+
+
+def pressure_reasons(known: bool) -> dict[str, str]:
+    """Why there is no pressure of the volume."""
+    why = "the run has no nodes called volume and ambient"
+    return {} if known else {"highest_pressure_pa": why, "lowest_pressure_pa": why}
 
 
 def _margin(history: History, fan: int) -> Any:

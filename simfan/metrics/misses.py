@@ -36,6 +36,10 @@ def misses(measures: Measures, criteria: Criteria, facts: Facts) -> tuple[Miss, 
         *_above("speed", "speed up to", measures.excursions.highest_speed_percent,
                 _percent(facts.max_safe_speed_ratio if criteria.speed is None else criteria.speed),
                 "%"),
+        *_above("highest_pressure", "pressure of the volume up to",
+                measures.excursions.highest_pressure_pa, criteria.highest_pressure, "Pa"),
+        *_below("lowest_pressure", "pressure of the volume down to",
+                measures.excursions.lowest_pressure_pa, criteria.lowest_pressure, "Pa"),
     )  # fmt: skip
 
 
@@ -76,6 +80,14 @@ def _above(
     shown = instant(got) if unit == "s" and instant(got) > limit else got
     told, allowed = (_with(n, unit) for n in figures(shown, limit))
     yield Miss(criterion, float(got), float(limit), unit, f"{lead} {told}{tail}, allowed {allowed}")
+
+
+def _below(criterion: str, lead: str, got: float | None, limit: float | None, unit: str,
+           ) -> Iterator[Miss]:
+    if limit is None or got is None or got >= limit:
+        return
+    told, allowed = (_with(n, unit) for n in figures(got, limit))
+    yield Miss(criterion, float(got), float(limit), unit, f"{lead} {told}, allowed {allowed}")
 
 
 def _step(change: Change) -> str:

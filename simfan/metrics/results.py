@@ -143,6 +143,9 @@ class Excursions:
     highest_motor_load_percent: float
     highest_speed_percent: float
     """Of rated speed."""
+    highest_pressure_pa: float | None
+    """Of the volume over its surroundings."""
+    lowest_pressure_pa: float | None
     merged_below_s: float
     """Events of a kind with less time between them are one."""
     events: tuple[Event, ...]

@@ -11,7 +11,7 @@ from itertools import pairwise
 from simfan.errors import Problem
 from simfan.plant.control import Control
 from simfan.plant.drive import Motor
-from simfan.plant.ductwork import Ductwork
+from simfan.plant.ductwork import Ductwork, Process, design_amiss
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
 from simfan.plant.points import value_at
@@ -35,6 +35,7 @@ class Parts:
     fan: Fan | None = None
     motor: Motor | None = None
     ductwork: Ductwork | None = None
+    process: Process | None = None
     control: Control | None = None
     run: Run | None = None
     strategies: Mapping[str, Strategy] = field(default_factory=dict)
@@ -52,6 +53,8 @@ def disagreements(parts: Parts) -> Iterator[Problem]:
     yield from _controllers(parts)
     yield from _speeds(parts)
     yield from _places(parts)
+    if parts.process and parts.ductwork:
+        yield from design_amiss(parts.process, parts.ductwork)
     yield from _families(parts)
     yield from setpoints_amiss(parts.control, parts.run, parts.timeline)
     if parts.run and parts.control:

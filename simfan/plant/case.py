@@ -101,7 +101,8 @@ class Case(Description):
     def _valid(self) -> Self:
         refuse(disagreements(Parts(
             fan=self.fan, motor=self.motor, control=self.control, run=self.run,
-            ductwork=self.ductwork, strategies=self.strategies, names=tuple(self.strategies),
+            ductwork=self.ductwork, process=self.process, strategies=self.strategies,
+            names=tuple(self.strategies),
             timeline=dict(enumerate(self.timeline)),
         )))
         return self

@@ -1,9 +1,7 @@
 """Ducts, the volume that stores air, and the process at the far end."""
 
 from collections.abc import Iterator
-from typing import Annotated, Literal, Self
-
-from pydantic import model_validator
+from typing import Annotated, Literal
 
 from simfan.errors import Problem
 from simfan.plant.quantities import (
@@ -15,7 +13,6 @@ from simfan.plant.quantities import (
     Quantity,
     Temperature,
     Volume,
-    refuse,
 )
 from simfan.units import show
 
@@ -59,24 +56,35 @@ class Ductwork(Description):
     """Of the gas in the volume. Default: as air.temperature; an assumption."""
 
 
-class Process(Description):
-    """The far end: a fixed pressure plus a resistance that rises with the square of the flow.
+class DesignPoint(Description):
+    """A flow, and the pressure of the volume over the surroundings that goes with it."""
 
-    `design` is the whole pressure, fixed part included, at one flow. The flow is counted in
-    volume at the fan's inlet.
+    flow: Annotated[float, Quantity("volume flow", Limits(above=0.0, most=1e5))]
+    """Counted in volume at the fan's inlet."""
+    pressure: Annotated[float, Quantity("pressure", Limits(least=-1e5, most=1e5))]
+    """Gauge; negative for a draft."""
+
+
+class Process(Description):
+    """The far end: a fixed pressure plus a resistance that takes the square of the flow.
+
+    `design` is the whole pressure of the volume, fixed part included, at one flow. With the volume
+    on the inlet side the far end feeds it: its pressure lies above that of the volume.
     """
 
     fixed_pressure: Pressure = 0.0
     """Stands there at any flow. Default: none, the process is open to the air; an assumption."""
-    design: ResistancePoint
+    design: DesignPoint
 
-    @model_validator(mode="after")
-    def _valid(self) -> Self:
-        refuse(self._design_amiss())
-        return self
 
-    def _design_amiss(self) -> Iterator[Problem]:
-        if self.design.pressure <= self.fixed_pressure:
-            yield Problem(("design", "pressure"), show(self.design.pressure, "pressure"),
-                          f"more than fixed_pressure, {show(self.fixed_pressure, 'pressure')}",
-                          "design.pressure is the whole pressure, the fixed part included")
+def design_amiss(process: Process, ductwork: Ductwork) -> Iterator[Problem]:
+    """Whether air would flow the right way through the process."""
+    fixed, given = process.fixed_pressure, process.design.pressure
+    feeds = ductwork.volume_side == "inlet"
+    if (given < fixed) if feeds else (given > fixed):
+        return
+    hint = ("with the volume on the inlet side the process feeds it" if feeds else
+            "design.pressure is the whole pressure, the fixed part included")
+    yield Problem(("process", "design", "pressure"), show(given, "pressure"),
+                  f"{'less' if feeds else 'more'} than fixed_pressure, {show(fixed, 'pressure')}",
+                  hint)

@@ -11,7 +11,7 @@ from simfan.errors import PathPart, Problem
 from simfan.plant.agreement import Parts, disagreements
 from simfan.plant.control import Control
 from simfan.plant.drive import Motor
-from simfan.plant.ductwork import Ductwork
+from simfan.plant.ductwork import Ductwork, Process
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
 from simfan.plant.quantities import FROM_FILE, Description
@@ -31,6 +31,7 @@ def further_problems(tables: dict[str, Any], faulty: set[tuple[PathPart, ...]]) 
         fan=_sound(Fan, tables.get("fan")),
         motor=_sound(Motor, tables.get("motor")),
         ductwork=_sound(Ductwork, tables.get("ductwork")),
+        process=_sound(Process, tables.get("process")),
         control=_sound(Control, tables.get("control")),
         run=_sound(Run, tables.get("run")),
         strategies={k: s for k, v in strategies.items() if (s := _sound(Strategy, v))},
