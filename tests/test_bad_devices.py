@@ -409,10 +409,8 @@ def test_a_mistake_makes_one_sentence_with_its_line_key_and_hint(
     assert found[0][2].startswith(f"malt.toml, line {line}, {key}: got ")
 
 
-def test_a_volume_before_the_fan_asks_for_its_damper_and_its_process(
-    tmp_path: Path, base: str
-) -> None:
-    found = _problems(tmp_path, base.replace('volume = "600 m3"',
+def test_a_volume_before_the_fan_asks_for_its_damper_and_its_process(tmp_path: Path) -> None:
+    found = _problems(tmp_path, BASE.replace('volume = "600 m3"',
                                              'volume = "600 m3"\nvolume_side = "inlet"', 1))
     said = {key: words for _, key, words in found}
     assert set(said) == {f"{DAMPER}.place", "process.design.pressure"}
