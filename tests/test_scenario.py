@@ -46,7 +46,8 @@ def test_the_kiln_is_read_into_si() -> None:
     assert case.fan.shaft_power[6] == pytest.approx(183.6e3)
     assert case.control.scan == 0.25
     assert [s.method for s in case.strategies.values()] == [
-        "outlet damper", "outlet damper", "variable speed"]
+        "outlet damper", "outlet damper", "inlet box damper", "inlet vanes", "variable speed",
+        "vanes and speed", "vanes and speed", "vanes and speed"]
     assert [(e.at, e.changes, e.until) for e in case.timeline][-1] == (
         600.0, "process_resistance", 720.0)
 

@@ -105,7 +105,13 @@ class _Path:
 
         low, high = 1e-3 * bench.m_scale, 1.3 * bench.m_scale
         if error(low) * error(high) > 0.0:
-            return float("nan")
+            # the pressure behind the fan rises to the peak and falls: take the side with more flow
+            flows = np.linspace(low, high, 31)
+            errors = np.array([error(m) for m in flows])
+            crossings = np.flatnonzero(errors[:-1] * errors[1:] <= 0.0)
+            if crossings.size == 0:
+                return float("nan")
+            low, high = flows[crossings[-1]], flows[crossings[-1] + 1]
         return self.surplus(float(brentq(error, low, high, xtol=1e-9, rtol=1e-10)))
 
     def _rest_at(self, i: int, low: float, high: float) -> float:
