@@ -1,10 +1,10 @@
 """Power against flow of the four devices, held as bands and order, never as truth: published curves
 contradict one another.
 
-Two published families of inlet-vane curves: the part-load table of several US state energy-efficiency
-technical reference manuals (from memory), and the DOE-2 curve of the ASHRAE HVAC 2 Toolkit (quoted in
-national-laboratory source). Fan B's power curve was set from the outlet-damper row, which therefore
-is no check of it.
+Two published families of inlet-vane curves: the part-load table of several US state
+energy-efficiency technical reference manuals (from memory), and the DOE-2 curve of the ASHRAE
+HVAC 2 Toolkit (quoted in national-laboratory source). Fan B's power curve was set from the
+outlet-damper row, which therefore is no check of it.
 """
 
 from functools import cache
@@ -79,8 +79,8 @@ INSTALLED = {
     "opposed": ((0.52, 2.7, 21.0, 245.0, 547.0, 1521.0), (0.909, 0.580, 0.202, 0.137, 0.082)),
     "parallel": ((0.52, 1.6, 5.4, 24.0, 65.0, 361.0), (0.952, 0.825, 0.554, 0.373, 0.167)),
 }
-"""Losses at 0/20/40/60/70/80 degrees closed (handbook-type tables, from memory) and the installed flow
-at an authority of .05, q = 1/√(1 − A + A·ζ/ζ₀) [calc]."""
+"""Losses at 0/20/40/60/70/80 degrees closed (handbook-type tables, from memory) and the installed
+flow at an authority of .05, q = 1/√(1 − A + A·ζ/ζ₀) [calc]."""
 
 
 @pytest.mark.parametrize("blades", list(INSTALLED))
