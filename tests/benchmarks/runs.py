@@ -41,10 +41,10 @@ class Going:
         return float(self.plant.last_tick * self.plant.step)
 
 
-def going(name: str, timeline: list[dict[str, Any]], duration: float) -> Going:
+def going(name: str, timeline: list[dict[str, Any]], duration: float, **changes: Any) -> Going:
     """A strategy of the plain case; the record interval is what it would choose for itself."""
-    case = plain(control={"scan": SCAN}, timeline=timeline,
-                 run={"duration": duration, "starts_at": FULL})
+    case = plain(**{"control": {"scan": SCAN}, "timeline": timeline,
+                    "run": {"duration": duration, "starts_at": FULL}} | changes)
     assembled = assemble(case, name, STEP, RECORD)
     plan = schedule(assembled, case, play(case).dials)
     start = starting_state(assembled, hold(assembled, FULL), FULL)

@@ -8,10 +8,13 @@ import json
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from simfan import api
+from simfan.assemble import assemble
 from simfan.compare import Comparison, StrategyResult
+from simfan.steady.balance import settle
 
 HERE = Path(__file__).parent
 SCENARIOS = HERE.parent.parent / "scenarios"
@@ -73,6 +76,17 @@ def test_speed_walks_left_of_the_peak_against_the_bed_and_vanes_do_not() -> None
     assert speed.measures.excursions.time_left_of_peak_s > 60.0
     assert vanes.measures.excursions.time_left_of_peak_s == 0.0
     assert vanes.meets_criteria and not speed.meets_criteria
+
+
+def test_against_the_bed_speed_meets_a_fold_below_which_no_steady_forward_flow_is_left() -> None:
+    case = api.load(SCENARIOS / "bed-air.toml")
+    assembled = assemble(case, "variable-speed", 0.01, 0.25)
+    flows = np.array([settle(assembled, u).held for u in np.linspace(1.0, 0.2, 81)])
+    forward = flows[flows > 0.0]
+    assert forward.size < flows.size  # somewhere the flow turns over
+    assert forward.min() > 5.0  # and it does so from well above zero: a fold, no gentle end
+    collapsed = strategy("bed-air", "variable-speed").measures
+    assert collapsed.excursions.surge_cycles > 5 and collapsed.excursions.reverse_flow_s > 10.0
 
 
 def test_cold_gas_overloads_the_motor_at_full_opening_and_hot_gas_does_not() -> None:
