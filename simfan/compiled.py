@@ -1,7 +1,8 @@
-"""Where compiled code is kept: one folder for each version of the sources.
+"""Where compiled code is kept: one folder for each version of the sources and their place.
 
 A cached function that calls one in another file is not compiled anew when that other file
-changes, so the folder carries a hash of every compiled source.
+changes, so the folder carries a hash of every compiled source. numba keeps code by the place of its
+source, so the place is part of the hash: else another copy would look compiled and not be.
 """
 
 import hashlib
@@ -34,8 +35,8 @@ def cache_folder() -> Path:
 
 
 def source_hash() -> str:
-    """Of all sources that are compiled."""
-    digest = hashlib.sha256()
+    """Of all sources that are compiled, and where they lie."""
+    digest = hashlib.sha256(str(_HERE).encode())
     for source in sorted([*(_HERE / "kernel").glob("*.py"), *(_HERE / "measures").glob("*.py")]):
         digest.update(source.name.encode() + source.read_bytes())
     return digest.hexdigest()[:16]

@@ -185,3 +185,17 @@ def test_a_pressure_beyond_its_limit_is_a_miss(criterion: str, limit: float, mis
     case = damped(criteria={criterion: limit})
     result = judged(simulate(case, "it"), case.criteria)
     assert (criterion in {m.criterion for m in result.misses}) is missed
+
+
+def test_a_ramp_of_gas_temperature_pushes_steadily_and_books_its_mass() -> None:
+    """dp = (p/T)·dT: the gas that a warming volume drives out is spread over the ramp, no saw teeth
+    at the scans."""
+    case = damped(run={"duration": 60.0, "starts_at": 40.0},
+                  controller={"gain": 1e-6, "reset": 1e4},
+                  timeline=[{"at": 10.0, "over": 40.0, "gas_temperature": 403.15}])
+    history = simulate(case, "it")
+    during = (history.time > 20.0) & (history.time < 49.0)
+    pressure = history.trace("node_pressure", "volume")[during]
+    steps = np.diff(pressure)
+    assert np.abs(steps - steps.mean()).max() < 2.0  # a jump a scan would be some 150 Pa
+    assert history.audit.mass_balance_residual < 1e-9

@@ -375,3 +375,11 @@ def test_a_held_pressure_is_told_as_one_in_events_and_headings() -> None:
     assert marks.events(held, "si")[0].words == "setpoint 45 → 36 Pa"
     assert "setpoint of flow [Pa]" in [heading for heading, _ in held.columns()]
     assert "fan_flow of fan [m3/s]" in [heading for heading, _ in held.columns()]
+
+
+def test_the_map_of_a_fan_with_vanes_says_that_its_line_is_that_of_the_open_inlet() -> None:
+    """Else a settled point left of the line, vanes closed and margin left, looks like stall."""
+    run = synthetic.history("damper", "outlet damper")
+    vanes = replace(run, items={**run.items, "element": ("inlet vanes",)})
+    assert fanmap._inlet_words(vanes) == ", inlet open"
+    assert fanmap._inlet_words(run) == ""

@@ -51,13 +51,14 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
     waits = delays_some(plant.transmitters)
     cond = conditions(schedule, state.counts[TICK] // plant.scan_steps)
     bound(plant, cond, probe)
+    warming = warms(plant, schedule, state.counts[TICK] // plant.scan_steps)
     for tick in range(state.counts[TICK], until + (until == plant.last_tick)):
         at_scan = tick % plant.scan_steps == 0
         at_record = tick % plant.record_steps == 0
         if at_scan:
             cond = conditions(schedule, tick // plant.scan_steps)
             bound(plant, cond, probe)
-            warm(plant, schedule, state, tick // plant.scan_steps)
+            warming = warms(plant, schedule, tick // plant.scan_steps)
         if at_scan or at_record or every_step:
             look(plant, coef, cond, off, state, d, probe)
         if at_scan or waits:
@@ -70,6 +71,8 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
             record(plant, off, state, coef, cond, probe, traces, tick // plant.record_steps)
         if tick == until:
             break
+        if warming:
+            warm(plant, schedule, state, tick // plant.scan_steps, at_scan)
         move(plant, state, cond, middle, tick)
         stiff = network.form(plant, cond, middle, state.moving[off.flow:off.speed], coef,
                              plant.step)
@@ -95,18 +98,29 @@ def bound(plant, cond, probe):
 
 
 @counted_nowhere
-def warm(plant, schedule, state, scan):
-    """A prescribed temperature that changes moves the pressure of its volume, dp = (p/T)·dT; what
-    the volume took in so far is booked first."""
-    if scan == 0:
-        return
+def warms(plant, schedule, scan):
+    """Whether a prescribed temperature of a volume changes at this scan."""
+    if scan > 0:
+        for i in range(plant.network.volume.size):
+            if schedule.temperature[scan - 1, i] != schedule.temperature[scan, i]:
+                return True
+    return False
+
+
+@counted_nowhere
+def warm(plant, schedule, state, scan, first_step):
+    """A prescribed temperature that changes moves the pressure of its volume, dp = (p/T)·dT, in
+    equal shares over the steps of its scan; what the volume took in before is booked first."""
     for i in range(plant.network.volume.size):
         before, now = schedule.temperature[scan - 1, i], schedule.temperature[scan, i]
         if before != now:
-            capacity = plant.network.volume[i] / (plant.gas.gamma * plant.gas.R * before)
-            state.volume[i].stored += capacity * (state.moving[i] - state.volume[i].anchor)
-            state.moving[i] *= now / before
-            state.volume[i].anchor = state.moving[i]
+            if first_step:
+                capacity = plant.network.volume[i] / (plant.gas.gamma * plant.gas.R * before)
+                state.volume[i].stored += capacity * (state.moving[i] - state.volume[i].anchor)
+                state.volume[i].anchor = state.moving[i]
+            moved = state.moving[i] * (now / before - 1.0) / plant.scan_steps
+            state.moving[i] += moved
+            state.volume[i].anchor += moved
 
 
 @counted_nowhere

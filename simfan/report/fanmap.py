@@ -114,7 +114,13 @@ def _stall(pen: _Pen, run: History, ratio: float) -> None:
     top = ratio * np.interp(curve.stall_flow, curve.flow, curve.pressure)
     n = np.linspace(0.0, max(1.0, float(np.nanmax(run.trace("speed_ratio")))), 60)
     pen.line(n * curve.stall_flow, n**2 * top, color=ink.VERMILION, ls="-.", lw=1.2,
-             label=f"{stall_words(run)}, all speeds")  # fmt: skip
+             label=f"{stall_words(run)}, all speeds{_inlet_words(run)}")  # fmt: skip
+
+
+def _inlet_words(run: History) -> str:
+    """Vanes and box damper move the line as they close; the one drawn is that of the open inlet."""
+    in_inlet = any(name.startswith("inlet") for name in run.items["element"])
+    return ", inlet open" if in_inlet else ""
 
 
 def _path(pen: _Pen, run: History, flat: bool) -> None:
