@@ -1,9 +1,4 @@
-"""The operating point for a wanted flow or for given outputs: where a run starts.
-
-One fan, one path: with the flow given, the volume's pressure follows from the far side, the speed
-from the torque, and one imbalance is left, the pressure along the fan's branch. That gives every
-root; the whole set of equations is then solved from there.
-"""
+"""The operating point for a wanted flow or for given outputs: where a run starts."""
 
 from dataclasses import dataclass
 
@@ -14,14 +9,10 @@ from simfan.assemble import Assembled
 from simfan.kernel import layout
 from simfan.kernel.layout import Schedule, State
 from simfan.steady.bench import Array, Bench
+from simfan.steady.search import NoBalance, Search, Standing
 
-N_GRID = 61
 TOLERANCE = 1e-9
 """On the scaled imbalance of a point that is called balanced."""
-
-
-class NoBalance(Exception):
-    """No operating point was found; the message says for which output."""
 
 
 @dataclass(frozen=True)
@@ -44,108 +35,49 @@ def hold(assembled: Assembled, wanted: float, schedule: Schedule | None = None,
 
     Of several outputs that would do, the highest.
     """
-    bench = Bench(assembled, schedule, scan)
-    path = _Path(bench)
-    outputs = np.linspace(0.0, 1.0, N_GRID)
-    surplus = np.array([path.surplus_at_value(u, wanted) for u in outputs])
-    with np.errstate(invalid="ignore"):
-        crossings = np.flatnonzero(surplus[:-1] * surplus[1:] <= 0.0)
+    search = Search(assembled, schedule, scan)
+    lowest, highest = search.points_at(0.0), search.points_at(1.0)
+    if not len(lowest) or not len(highest):
+        raise NoBalance(f"no steady flow at a controller output of {0 if len(highest) else 100} %")
+    i = search.bench.off.flow
+    at = search.between(float(lowest.x[0, i]), float(highest.x[-1, i]))
+    error = held(search, at) - wanted
+    crossings = np.flatnonzero(error[:-1] * error[1:] <= 0.0)
     if crossings.size == 0:
         ends = [settle(assembled, u, schedule, scan, reached=False) for u in (0.0, 1.0)]
         return min(ends, key=lambda end: abs(end.held - wanted))
-    k = crossings[-1]
-    output = brentq(lambda u: path.surplus_at_value(u, wanted), outputs[k], outputs[k + 1],
-                    xtol=1e-12)
-    return _polish(bench, path.x.copy(), float(output), wanted)
+    k = max(crossings, key=lambda k: at.output[k:k + 2].max())
+
+    def amiss(flow: float) -> float:
+        point = search.along(np.array([flow]))
+        return float(held(search, point)[0]) - wanted if len(point) else float("nan")
+
+    flow, exact = at.x[:, i], np.flatnonzero(error[k:k + 2] == 0.0)
+    if exact.size:
+        return _rest(search, at[k + exact[:1]])
+    return _rest(search, search.along(np.array([brentq(amiss, flow[k], flow[k + 1], xtol=1e-12)])))
 
 
 def settle(assembled: Assembled, output: float, schedule: Schedule | None = None, scan: int = 0,
            reached: bool = True) -> Rest:
     """The statically stable point with the largest flow at this output."""
-    bench = Bench(assembled, schedule, scan)
-    path = _Path(bench)
-    bench.stand(np.array([output]))
-    flows = bench.m_scale * np.linspace(-0.25, 1.25, 151)
-    surplus = np.array([path.surplus(m) for m in flows])
-    falls = np.flatnonzero((surplus[:-1] > 0.0) & (surplus[1:] <= 0.0))
-    if falls.size == 0:
+    search = Search(assembled, schedule, scan)
+    found = search.points_at(output)
+    if not len(found):
         raise NoBalance(f"no steady flow at a controller output of {100.0 * output:.4g} %")
-    k = falls[-1]
-    brentq(path.surplus, flows[k], flows[k + 1], xtol=1e-10)
-    found = _polish(bench, path.x.copy(), output, None)
-    return Rest(found.x, found.outputs, found.held, reached)
+    return _rest(search, found[-1:], reached)
 
 
-class _Path:
-    """The plain case by its one flow."""
-
-    def __init__(self, bench: Bench) -> None:
-        if bench.plant.network.branch.size != 2 or bench.off.rise != 3:
-            raise NoBalance("this search knows one fan and one path only")
-        self.bench = bench
-        self.x = np.zeros(bench.off.end)
-        self.x[:3] = bench.p0, 0.0, 1.0
-
-    def surplus(self, m: float) -> float:
-        """Pressure left over along the fan's branch at this flow [Pa], for the outputs stood at."""
-        x, bench = self.x, self.bench
-        x[1] = m
-        x[2] = self._rest_at(2, 0.0, 2.0)
-        x[0] = self._rest_at(0, 0.2 * bench.p0, bench.p0 + 20.0 * bench.p_scale)
-        return float(bench.slopes(x)[1] * bench.coef.inertance[0])
-
-    def surplus_at_value(self, output: float, wanted: float) -> float:
-        """The same at the flow where the loop's value is as wanted; nan where there is none."""
-        bench = self.bench
-        bench.stand(np.array([output]))
-
-        def error(m: float) -> float:
-            self.surplus(m)
-            return bench.held() - wanted
-
-        low, high = 1e-3 * bench.m_scale, 1.3 * bench.m_scale
-        if error(low) * error(high) > 0.0:
-            # the pressure behind the fan rises to the peak and falls: take the side with more flow
-            flows = np.linspace(low, high, 31)
-            errors = np.array([error(m) for m in flows])
-            crossings = np.flatnonzero(errors[:-1] * errors[1:] <= 0.0)
-            if crossings.size == 0:
-                return float("nan")
-            low, high = flows[crossings[-1]], flows[crossings[-1] + 1]
-        return self.surplus(float(brentq(error, low, high, xtol=1e-9, rtol=1e-10)))
-
-    def _rest_at(self, i: int, low: float, high: float) -> float:
-        """Where state i rests, all else as it is; the nearer end where that lies beyond."""
-        if self._slope(i, high) >= 0.0:
-            return high
-        if self._slope(i, low) <= 0.0:
-            return low
-        return float(brentq(lambda value: self._slope(i, value), low, high, xtol=1e-12))
-
-    def _slope(self, i: int, value: float) -> float:
-        self.x[i] = value
-        return float(self.bench.slopes(self.x)[i])
+def held(search: Search, at: Standing) -> Array:
+    """(n,) true value of what the first loop holds at these points."""
+    return search.samples(at)["true_value"][:, 0]
 
 
-def _polish(bench: Bench, x: Array, output: float, wanted: float | None) -> Rest:
-    """Solve the whole set from a near guess, with the output free where a value is wanted."""
-    n = bench.n
-    scale = float(bench.plant.transmitters[0].span)
-
-    def imbalance(z: Array) -> Array:
-        if wanted is None:
-            return bench.residual(z)
-        bench.stand(z[n:])
-        return np.append(bench.residual(z[:n]), (bench.held() - wanted) / scale)
-
-    bench.stand(np.array([output]))
-    guess = bench.scaled(x) if wanted is None else np.append(bench.scaled(x), output)
-    found = root(imbalance, guess, method="hybr", options={"xtol": 1e-13})
-    z = found.x if np.max(np.abs(imbalance(found.x))) < np.max(np.abs(imbalance(guess))) else guess
-    if np.max(np.abs(imbalance(z))) > TOLERANCE:
-        raise NoBalance(f"the search for a steady point stalled at an output of {output:.4g}")
-    return Rest(bench.unscaled(z[:n]).copy(), z[n:].copy() if wanted is not None
-                else np.array([output]), bench.held(), True)
+def _rest(search: Search, at: Standing, reached: bool = True) -> Rest:
+    """The first of these points."""
+    x = at.x[0].copy()
+    x[search.bench.n:] = 0.0
+    return Rest(x, np.array([at.output[0]]), float(held(search, at)[0]), reached)
 
 
 def rest_near(assembled: Assembled, outputs: Array, guess: Array) -> Rest:

@@ -82,20 +82,23 @@ class Bench:
         """The same as the transmitter sees it."""
         return float(entry.held(self.plant, self.coef, self.cond, self.probe, loop)[1])
 
+    def small(self) -> Array:
+        """(m,) small changes of the integrated states, without the book-keeping of mass moved."""
+        off = self.off
+        return 1e-5 * np.concatenate([
+            np.full(off.flow, self.p_scale), np.full(off.speed - off.flow, self.m_scale),
+            np.ones(off.rise - off.speed), np.full(off.reading - off.rise, self.p_scale),
+            np.full(off.moved - off.reading, self.m_scale)])
+
     def jacobian(self, x: Array) -> Array:
         """(m, m) ∂(dx/dt)/∂x by central differences, m without the book-keeping of mass moved."""
-        m = self.off.moved
-        scale = np.concatenate([np.full(self.off.flow, self.p_scale),
-                                np.full(self.off.speed - self.off.flow, self.m_scale),
-                                np.ones(self.off.rise - self.off.speed),
-                                np.full(self.off.reading - self.off.rise, self.p_scale),
-                                np.full(m - self.off.reading, self.m_scale)])
-        matrix = np.empty((m, m))
-        for i in range(m):
+        size = self.small()
+        matrix = np.empty((size.size, size.size))
+        for i in range(size.size):
             sides = []
             for sign in (1.0, -1.0):
                 moved = x.copy()
-                moved[i] += sign * 1e-5 * scale[i]
-                sides.append(self.slopes(moved)[:m].copy())
-            matrix[:, i] = (sides[0] - sides[1]) / (2e-5 * scale[i])
+                moved[i] += sign * size[i]
+                sides.append(self.slopes(moved)[:size.size].copy())
+            matrix[:, i] = (sides[0] - sides[1]) / (2.0 * size[i])
         return matrix
