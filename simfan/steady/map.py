@@ -1,0 +1,38 @@
+"""The operating map of a scenario: every strategy over its range, from the plant that runs."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from simfan.operating_map import Curve, OperatingMap, StrategyMap
+from simfan.plant.case import Case
+from simfan.steady.path import strategy_map
+
+POINTS = 61
+"""Of a strategy's range, ends included."""
+Progress = Callable[[str, float], None]
+
+
+def operating_map(case: Case, names: Sequence[str], points: int = POINTS,
+                  progress: Progress | None = None) -> OperatingMap:
+    """The named strategies over their ranges, `points` points each.
+
+    `progress(strategy, share)` is called on the way. Raises ScenarioError for a plant that cannot
+    be assembled.
+    """
+    found: list[StrategyMap] = []
+    for k, name in enumerate(names):
+        found.append(strategy_map(case, name, points))
+        if progress:
+            progress(name, (k + 1) / len(names))
+    return OperatingMap(case.title, case.control.holds, case.control.held_kind, tuple(found),
+                        _system(case), ())
+
+
+def _system(case: Case) -> Curve:
+    """What duct and process need against flow, at design conditions."""
+    process = case.process
+    flow = np.linspace(0.0, case.fan.flow[-1], 121)
+    rise = process.design.pressure - process.fixed_pressure
+    pressure = process.fixed_pressure + rise * (flow / process.design.flow) ** 2
+    return Curve("system", tuple(flow.tolist()), tuple(pressure.tolist()))
