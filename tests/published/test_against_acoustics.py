@@ -13,6 +13,7 @@ import pytest
 
 from simfan.steady.bench import Bench
 from tests.networks import pipe
+from tests.published.record import checked
 
 LENGTH, AREA, SOUND = 30.0, 2.0, 343.0
 EXPECTED = [(True, 2.858), (False, 5.717)]
@@ -32,14 +33,14 @@ def frequencies(pieces: int, closed: bool) -> np.ndarray:
 
 @pytest.mark.parametrize(("closed", "expected"), EXPECTED)
 def test_the_lowest_frequency_is_that_of_the_pipe(closed: bool, expected: float) -> None:
-    assert frequencies(100, closed)[0] == pytest.approx(expected, rel=2e-4)
+    assert frequencies(100, closed)[0] == checked(expected, "lowest frequency [Hz]", rel=2e-4)
 
 
 @pytest.mark.parametrize("closed", [True, False])
 def test_overtones_are_odd_or_whole_multiples(closed: bool) -> None:
     found = frequencies(100, closed)
     multiples = (1, 3, 5) if closed else (1, 2, 3)
-    assert found[:3] / found[0] == pytest.approx(multiples, rel=1e-3)
+    assert found[:3] / found[0] == checked(multiples, "over the lowest", rel=1e-3)
 
 
 @pytest.mark.parametrize("pieces", [4, 10])
@@ -48,4 +49,4 @@ def test_few_pieces_are_low_by_what_the_grid_makes(pieces: int, closed: bool,
                                                    quarters: int) -> None:
     f = quarters * SOUND / (4.0 * LENGTH)
     expected = SOUND * pieces / LENGTH / pi * sin(pi * f * LENGTH / (SOUND * pieces))
-    assert frequencies(pieces, closed)[0] == pytest.approx(expected, rel=1e-4)
+    assert frequencies(pieces, closed)[0] == checked(expected, "lowest frequency [Hz]", rel=1e-4)

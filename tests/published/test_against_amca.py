@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from simfan.measures import compressibility
+from tests.published.record import checked
 
 INLET = 101325.0
 KP = (
@@ -24,12 +25,13 @@ KP = (
 def test_the_coefficient_is_that_of_the_formula(rise, efficiency, kp):
     flow = 45.0
     got = compressibility.coefficient(rise, flow * rise * kp / efficiency, flow, INLET, 1.4)
-    assert got == pytest.approx(kp, abs=1e-5)  # the values are given to five digits
+    assert got == checked(kp, "Kp", abs=1e-5)  # the values are given to five digits
 
 
 def test_air_that_is_not_compressed_needs_no_correction():
     assert compressibility.coefficient(0.0, 0.0, 10.0, INLET, 1.4) == 1.0
-    assert compressibility.coefficient(1e-3, 1e-2, 10.0, INLET, 1.4) == pytest.approx(1.0, abs=1e-7)
+    assert compressibility.coefficient(1e-3, 1e-2, 10.0, INLET, 1.4) == checked(
+        1.0, "Kp of next to no rise", abs=1e-7)
 
 
 def test_a_fan_that_stays_on_its_point_has_the_efficiency_of_the_point():
@@ -38,7 +40,7 @@ def test_a_fan_that_stays_on_its_point_has_the_efficiency_of_the_point():
     power = flow * rise * 0.98741 / 0.82
     start = compressibility.start(compressibility.Params(INLET, 1.4))
     got = compressibility.result(compressibility.over(start, 0.0, time, flow, rise, power))
-    assert got.to_air / (power[0] * 100.0) == pytest.approx(0.82, abs=1e-5)
+    assert got.to_air / (power[0] * 100.0) == checked(0.82, "efficiency", abs=1e-5)
 
 
 def test_backward_flow_is_given_no_energy():

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from simfan.measures import change, tracking
+from tests.published.record import checked
 
 STEP = 0.001
 times = np.arange(0.0, 80.0, STEP)
@@ -49,13 +50,13 @@ def test_second_order_step_from_any_value_to_any_value(row, first, last):
     span = last - first
     value = first + span * second_order(damping)
     got, sums = answer(times, value, first, last), integrals(times, value, last)
-    assert 100.0 * got.overshoot == pytest.approx(overshoot, abs=0.005)
-    assert got.settling_time == pytest.approx(settling, abs=0.0005)
-    assert got.rise_time == pytest.approx(rise, abs=0.0005)
-    assert got.undershoot == pytest.approx(0.0, abs=1e-9)
-    assert sums.iae / abs(span) == pytest.approx(iae, abs=0.0005)
-    assert sums.ise / span**2 == pytest.approx(ise, abs=0.00005)
-    assert sums.itae / abs(span) == pytest.approx(itae, abs=0.0005)
+    assert 100.0 * got.overshoot == checked(overshoot, "overshoot [%]", abs=0.005)
+    assert got.settling_time == checked(settling, "settling time [s]", abs=0.0005)
+    assert got.rise_time == checked(rise, "rise time [s]", abs=0.0005)
+    assert got.undershoot == checked(0.0, "undershoot", abs=1e-9)
+    assert sums.iae / abs(span) == checked(iae, "IAE", abs=0.0005)
+    assert sums.ise / span**2 == checked(ise, "ISE", abs=0.00005)
+    assert sums.itae / abs(span) == checked(itae, "ITAE", abs=0.0005)
 
 
 @pytest.mark.parametrize("damping", [0.2, 0.2155, 0.3, 0.5, 0.7])
@@ -64,8 +65,9 @@ def test_overshoot_and_squared_error_are_the_closed_forms(damping):
     value = second_order(damping)
     expected_overshoot = math.exp(-math.pi * damping / math.sqrt(1.0 - damping**2))
     expected_ise = (1.0 + 4.0 * damping**2) / (4.0 * damping)
-    assert answer(times, value, 0.0, 1.0).overshoot == pytest.approx(expected_overshoot, abs=1e-6)
-    assert integrals(times, value, 1.0).ise == pytest.approx(expected_ise, abs=1e-6)
+    assert answer(times, value, 0.0, 1.0).overshoot == checked(
+        expected_overshoot, "overshoot", abs=1e-6)
+    assert integrals(times, value, 1.0).ise == checked(expected_ise, "ISE", abs=1e-6)
 
 
 @pytest.mark.parametrize(("first", "last"), STEPS)
@@ -76,8 +78,8 @@ def test_quarter_decay(first, last):
     peak = answer(times, value, first, last).overshoot
     later = times > 2.0 * math.pi / math.sqrt(1.0 - damping**2)  # past the first trough
     second_peak = answer(times[later], value[later], first, last).overshoot
-    assert 100.0 * peak == pytest.approx(49.99, abs=0.005)
-    assert second_peak / peak == pytest.approx(0.25, abs=0.0005)
+    assert 100.0 * peak == checked(49.99, "overshoot [%]", abs=0.005)
+    assert second_peak / peak == checked(0.25, "second peak over first", abs=0.0005)
 
 
 @pytest.mark.parametrize(
@@ -90,9 +92,9 @@ def test_dead_time_then_first_order(dead_time, lag, iae, ise, itae, first, last)
     error = np.where(times < dead_time, 1.0, np.exp(-(times - dead_time) / lag))
     span = last - first
     sums = integrals(times, last - span * error, last)
-    assert sums.iae / abs(span) == pytest.approx(iae, abs=1e-5)
-    assert sums.ise / span**2 == pytest.approx(ise, abs=1e-5)
-    assert sums.itae / abs(span) == pytest.approx(itae, abs=1e-4)
+    assert sums.iae / abs(span) == checked(iae, "IAE", abs=1e-5)
+    assert sums.ise / span**2 == checked(ise, "ISE", abs=1e-5)
+    assert sums.itae / abs(span) == checked(itae, "ITAE", abs=1e-4)
 
 
 @pytest.mark.parametrize("damping", [0.3, 0.5])
@@ -101,16 +103,18 @@ def test_from_zero_another_library_agrees(damping):
     value = second_order(damping)
     theirs = control.step_info(value, times, yfinal=1.0)
     ours = answer(times, value, 0.0, 1.0)
-    assert 100.0 * ours.overshoot == pytest.approx(theirs["Overshoot"], abs=1e-4)
-    assert ours.rise_time == pytest.approx(theirs["RiseTime"], abs=2.0 * STEP)
-    assert ours.settling_time == pytest.approx(theirs["SettlingTime"], abs=2.0 * STEP)
+    assert 100.0 * ours.overshoot == checked(theirs["Overshoot"], "overshoot [%]", abs=1e-4)
+    assert ours.rise_time == checked(theirs["RiseTime"], "rise time [s]", abs=2.0 * STEP)
+    assert ours.settling_time == checked(
+        theirs["SettlingTime"], "settling time [s]", abs=2.0 * STEP)
 
 
 @pytest.mark.parametrize(("first", "last", "theirs"), [(30.0, 60.0, 8.15), (60.0, 30.0, 100.0)])
 def test_a_library_that_assumes_a_start_from_zero_is_wrong_elsewhere(first, last, theirs):
     """Why the initial value is explicit here: the true overshoot is 16.303 % both ways."""
     value = first + (last - first) * second_order(0.5)
-    assert control.step_info(value, times, yfinal=last)["Overshoot"] == pytest.approx(
-        theirs, abs=0.005
+    assert control.step_info(value, times, yfinal=last)["Overshoot"] == checked(
+        theirs, "the other library's [%]", abs=0.005
     )
-    assert 100.0 * answer(times, value, first, last).overshoot == pytest.approx(16.303, abs=0.005)
+    assert 100.0 * answer(times, value, first, last).overshoot == checked(
+        16.303, "overshoot [%]", abs=0.005)

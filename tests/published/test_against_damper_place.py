@@ -15,6 +15,7 @@ from simfan.simulate import simulate
 from simfan.steady.balance import Rest, hold
 from simfan.steady.bench import Bench
 from tests.plants import plain
+from tests.published.record import checked
 
 WANTED = 18.0
 DENSITY = 98600.0 / (287.05 * 303.15)
@@ -58,11 +59,12 @@ def damper_drop(bench: Bench, found: Rest) -> float:
 
 def test_the_steady_point_is_the_same() -> None:
     (left, before, _), (right, after, _) = rest("before"), rest("after")
-    assert before.held == pytest.approx(WANTED, abs=1e-9)
-    assert after.held == pytest.approx(WANTED, abs=1e-9)
+    assert before.held == checked(WANTED, "flow before [m³/s]", abs=1e-9)
+    assert after.held == checked(WANTED, "flow after [m³/s]", abs=1e-9)
     left.slopes(before.x)
     right.slopes(after.x)
-    assert left.probe.fan.rise[0] == pytest.approx(right.probe.fan.rise[0], rel=1e-9)
+    assert left.probe.fan.rise[0] == checked(
+        right.probe.fan.rise[0], "pressure rise [Pa]", rel=1e-9)
     assert left.probe.fan.rise[0] > 4000.0
 
 
@@ -73,7 +75,7 @@ def test_the_branch_slope_is_the_fans_less_twice_the_dampers_drop_over_the_flow(
         expected = fan_slope(bench, found)
         expected -= with_damper * 2.0 * damper_drop(bench, found) / WANTED
         # the damper sees air denser by the rise, 4 % of p; the incompressible formula does not
-        assert slope == pytest.approx(expected, rel=0.02)
+        assert slope == checked(expected, "slope [Pa s/m³]", rel=0.02)
         assert bool(slope < 0.0) is (place == "before")
 
 

@@ -11,6 +11,7 @@ import pytest
 from simfan.assemble import assemble
 from simfan.steady.bench import Bench
 from tests.plants import DAMPER, GAINS, plain
+from tests.published.record import checked
 
 OPENINGS = [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0]
 EXPECTED = {
@@ -45,7 +46,7 @@ class Damper:
 @pytest.mark.parametrize("blades", EXPECTED)
 def test_loss_table(blades: str) -> None:
     damper = Damper(blades)
-    assert [damper.loss(y) for y in OPENINGS] == pytest.approx(EXPECTED[blades], rel=1e-3)
+    assert [damper.loss(y) for y in OPENINGS] == checked(EXPECTED[blades], "ζ", rel=1e-3)
 
 
 @pytest.mark.parametrize("blades", EXPECTED)
@@ -53,8 +54,8 @@ def test_the_ends_are_those_given(blades: str) -> None:
     """Also for an unsealed industrial damper, 1e4 (from memory)."""
     for shut in (1e6, 1e4):
         damper = Damper(blades, shut=shut)
-        assert damper.loss(0.0) == pytest.approx(shut, rel=1e-9)
-        assert damper.loss(1.0) == pytest.approx(0.45, rel=1e-9)
+        assert damper.loss(0.0) == checked(shut, "ζ shut", rel=1e-9)
+        assert damper.loss(1.0) == checked(0.45, "ζ open", rel=1e-9)
 
 
 @pytest.mark.parametrize(("blades", "knots"), [("opposed", (15 / 90, 55 / 90)),
@@ -67,7 +68,7 @@ def test_loss_is_continuous_in_value_and_slope(blades: str, knots: tuple[float, 
     d = 1e-5
     for y in knots:
         left, here, right = (np.log(damper.loss(y + k * d)) for k in (-1, 0, 1))
-        assert right - here == pytest.approx(here - left, abs=1e-6)
+        assert right - here == checked(here - left, "step of ln ζ", abs=1e-6)
 
 
 @pytest.mark.parametrize("blades", EXPECTED)
@@ -81,6 +82,6 @@ def test_opening_never_raises_the_loss(blades: str, shut: float) -> None:
 def test_a_tight_damper_leaks_as_its_class_allows() -> None:
     """Low-leak class, published: 4 cfm/ft² at 1 in. w.g. is .0203 m/s at 249 Pa, ζ = 1.0e6."""
     leak = 4.0 * 0.3048 / 60.0
-    assert leak == pytest.approx(0.0203, abs=5e-5)
+    assert leak == checked(0.0203, "leak [m/s]", abs=5e-5)
     shut_loss = Damper("opposed").loss(0.0)
-    assert shut_loss * 0.5 * 1.2 * leak**2 == pytest.approx(249.0, rel=0.01)
+    assert shut_loss * 0.5 * 1.2 * leak**2 == checked(249.0, "pressure [Pa]", rel=0.01)

@@ -11,6 +11,7 @@ import pytest
 from scipy.optimize import brentq
 
 from tests.plants import FANS, fan
+from tests.published.record import checked
 from tests.wheels import CFM, HP, IN_WG, Wheel, through
 
 
@@ -24,11 +25,12 @@ def test_a_slower_fan_on_its_system() -> None:
     """6000 cfm, 4 in. w.g., 6 hp at 2000 rpm, slowed to 1500 rpm."""
     expected_flow, expected_pressure, expected_power = 4500.0, 2.25, 2.53
     wheel = Wheel(through(6000.0 * CFM, 4.0 * IN_WG, 6.0 * HP, 2000.0))
-    assert wheel.at(6000.0 * CFM, 1.0)[0] / IN_WG == pytest.approx(4.0, abs=5e-4)
+    assert wheel.at(6000.0 * CFM, 1.0)[0] / IN_WG == checked(4.0, "pressure [in. w.g.]", abs=5e-4)
     flow = on_the_same_parabola(wheel, 6000.0 * CFM, 0.75)
-    assert flow / CFM == pytest.approx(expected_flow, abs=0.5)
-    assert wheel.at(flow, 0.75)[0] / IN_WG == pytest.approx(expected_pressure, abs=0.005)
-    assert wheel.power(flow, 0.75) / HP == pytest.approx(expected_power, abs=0.005)
+    assert flow / CFM == checked(expected_flow, "flow [cfm]", abs=0.5)
+    assert wheel.at(flow, 0.75)[0] / IN_WG == checked(
+        expected_pressure, "pressure [in. w.g.]", abs=0.005)
+    assert wheel.power(flow, 0.75) / HP == checked(expected_power, "power [hp]", abs=0.005)
 
 
 def test_a_faster_fan_on_its_system() -> None:
@@ -37,9 +39,10 @@ def test_a_faster_fan_on_its_system() -> None:
     wheel = Wheel(through(2000.0 * CFM, 3.0 * IN_WG, 1000.0, 1300.0))
     speed = 1500.0 / 1300.0
     flow = on_the_same_parabola(wheel, 2000.0 * CFM, speed)
-    assert flow / CFM == pytest.approx(expected_flow, abs=0.5)
-    assert wheel.at(flow, speed)[0] / IN_WG == pytest.approx(expected_pressure, abs=0.005)
-    assert wheel.power(flow, speed) / 1e3 == pytest.approx(expected_power, abs=0.005)
+    assert flow / CFM == checked(expected_flow, "flow [cfm]", abs=0.5)
+    assert wheel.at(flow, speed)[0] / IN_WG == checked(
+        expected_pressure, "pressure [in. w.g.]", abs=0.005)
+    assert wheel.power(flow, speed) / 1e3 == checked(expected_power, "power [kW]", abs=0.005)
 
 
 def test_warmer_air_takes_less_power_at_the_same_speed() -> None:
@@ -48,8 +51,8 @@ def test_warmer_air_takes_less_power_at_the_same_speed() -> None:
     cold = 101325.0 / (287.05 * 293.15)
     wheel = Wheel(through(2.4, 340.0, 1800.0, 1450.0, cold))
     warm = cold * 293.15 / 313.15
-    assert wheel.at(2.4, 1.0, warm)[0] == pytest.approx(expected_pressure, abs=0.05)
-    assert wheel.power(2.4, 1.0, warm) / 1e3 == pytest.approx(expected_power, abs=0.0005)
+    assert wheel.at(2.4, 1.0, warm)[0] == checked(expected_pressure, "pressure [Pa]", abs=0.05)
+    assert wheel.power(2.4, 1.0, warm) / 1e3 == checked(expected_power, "power [kW]", abs=0.0005)
 
 
 @pytest.mark.parametrize("name", FANS)
@@ -60,7 +63,7 @@ def test_power_goes_with_the_cube_of_speed(name: str, speed: float,
     """51.2 %: fan law, the tip sheet says "about 50 %". 115.8 and 133.1 % calculated."""
     wheel, design = Wheel(fan(name)), FANS[name]["design"]["Q_m3s"]
     share = wheel.power(speed * design, speed) / wheel.power(design, 1.0)
-    assert 100.0 * share == pytest.approx(expected_percent, abs=0.05)
+    assert 100.0 * share == checked(expected_percent, "power [%]", abs=0.05)
 
 
 @pytest.mark.parametrize(("name", "density", "expected"), [
@@ -71,13 +74,13 @@ def test_the_motor_is_full_at_this_speed(name: str, density: float | None, expec
     at_full = brentq(lambda n: wheel.power(n * f["design"]["Q_m3s"], n, density)
                      - 1e3 * f["motor_kW"], 0.5, 1.5)
     digits = 0.00005 if name == "C" and density is None else 0.0005
-    assert at_full == pytest.approx(expected, abs=digits)
+    assert at_full == checked(expected, "speed over rated", abs=digits)
 
 
 def test_cold_air_overloads_the_hot_fan() -> None:
     """Fan C, rated at .85 kg/m³, on air of 1.2 kg/m³: 3148 kW asked of a 2600 kW motor; calc."""
     wheel, design = Wheel(fan("C")), FANS["C"]["design"]["Q_m3s"]
-    assert wheel.power(design, 1.0, 1.2) / 1e3 == pytest.approx(3148.0, abs=0.5)
+    assert wheel.power(design, 1.0, 1.2) / 1e3 == checked(3148.0, "power [kW]", abs=0.5)
 
 
 @pytest.mark.parametrize("name", FANS)
@@ -86,6 +89,6 @@ def test_every_point_of_the_maker_lies_on_the_curve(name: str) -> None:
     wheel = Wheel(fan(name))
     for point in FANS[name]["points"]:
         rise, power = wheel.at(point["Q_m3s"], 1.0)
-        assert rise == pytest.approx(point["ps_Pa"], abs=0.5)
-        assert power / 1e3 == pytest.approx(point["P_kW"], abs=0.05)
+        assert rise == checked(point["ps_Pa"], "pressure [Pa]", abs=0.5)
+        assert power / 1e3 == checked(point["P_kW"], "power [kW]", abs=0.05)
     assert wheel.bench.plant.rotors.each.rated_speed[0] == FANS[name]["design"]["N_rpm"] * pi / 30.0

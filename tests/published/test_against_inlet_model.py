@@ -12,6 +12,7 @@ from simfan.kernel import entry
 from simfan.simulate import simulate
 from simfan.steady.bench import Bench
 from tests.plants import GAINS, fan, plain
+from tests.published.record import checked
 
 VANES = {"inlet_vanes": {"stroke_time": 10.0}, "controller": GAINS}
 BOX = {"inlet_box_damper": {"stroke_time": 10.0}, "controller": GAINS}
@@ -29,7 +30,8 @@ def stall(bench: Bench, closed_degrees: float) -> float:
 
 def test_the_wheel_keeps_its_peak_until_the_vanes_are_65_degrees_closed() -> None:
     bench = vanes()
-    assert stall(bench, 60.0) == pytest.approx(19.9, abs=0.15)  # from points, not the formula
+    assert stall(bench, 60.0) == checked(
+        19.9, "stall flow at 60° [m³/s]", abs=0.15)  # from points, not the formula
     assert np.isfinite(stall(bench, 64.0))
     assert np.isnan(stall(bench, 68.0))
 
@@ -38,7 +40,7 @@ def test_the_stall_line_moves_left_as_the_vanes_close() -> None:
     bench = vanes()
     line = [stall(bench, angle) for angle in (0.0, 20.0, 40.0, 60.0)]
     assert line == sorted(line, reverse=True)
-    assert line[0] == pytest.approx(29.2, abs=0.1)
+    assert line[0] == checked(29.2, "stall flow, open [m³/s]", abs=0.1)
 
 
 @pytest.mark.parametrize("closed", [50.0, 60.0, 70.0])
@@ -84,7 +86,7 @@ def test_the_fan_laws_hold_at_any_setting(strategy: dict, opening: float) -> Non
         wheel = bench.probe.fan[0]
         found.append((wheel.rise / n**2, loss / n**2, wheel.torque / n**2))
     assert found[0][1] > 0.0 or opening == 1.0
-    assert found[0] == pytest.approx(found[1], rel=1e-9, abs=1e-9)
+    assert found[0] == checked(found[1], "rise, loss, torque over n²", rel=1e-9, abs=1e-9)
 
 
 def test_vanes_shut_still_bleed_some_air() -> None:

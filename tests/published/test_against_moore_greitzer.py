@@ -14,6 +14,7 @@ from scipy.interpolate import PPoly
 
 from simfan.assemble import Assembled
 from tests.plants import eigenvalues, period, surge_rig, swing
+from tests.published.record import checked
 
 PSI_0, H, W = 0.3, 0.18, 0.25
 CUBIC = PPoly(np.array([[-0.5 * H / W**3], [4.5 * H / W**2], [-12.0 * H / W],
@@ -27,8 +28,8 @@ def rig(B: float, gamma: float, duration: float = 300.0, step: float = 0.02) -> 
 
 
 def test_the_peak_stands_where_it_is_printed() -> None:
-    assert CUBIC(0.5) == pytest.approx(0.66, abs=1e-12)
-    assert CUBIC(0.5, 1) == pytest.approx(0.0, abs=1e-12)
+    assert CUBIC(0.5) == checked(0.66, "Ψ at the peak", abs=1e-12)
+    assert CUBIC(0.5, 1) == checked(0.0, "slope at the peak", abs=1e-12)
 
 
 def test_deep_surge_swings_as_far_as_the_figure_shows() -> None:
@@ -37,31 +38,32 @@ def test_deep_surge_swings_as_far_as_the_figure_shows() -> None:
     flow, pressure = traces.fan_flow[half:, 0], traces.node_pressure[half:, 0] - 1e9
     expected = {"least flow": -0.19, "most flow": 0.76, "least rise": 0.21, "most rise": 0.67}
     got = (flow.min(), flow.max(), pressure.min(), pressure.max())
-    assert got == pytest.approx(tuple(expected.values()), abs=0.01)  # printed digits; figure ±.03
+    assert got == checked(
+        tuple(expected.values()), "least, most Φ and Ψ", abs=0.01)  # printed digits; figure ±.03
 
 
 def test_deep_surge_keeps_its_period() -> None:
     traces = swing(rig(1.8, 0.61), 0.6, 0.6)
     time = 0.02 * np.arange(traces.fan_flow.size)
     expected = 2.451 * 4.0 * np.pi * 1.8  # calc, Helmholtz periods
-    assert period(time, traces.fan_flow[:, 0]) == pytest.approx(expected, rel=0.005)
+    assert period(time, traces.fan_flow[:, 0]) == checked(expected, "period", rel=0.005)
 
 
 def test_a_wider_throttle_is_stable() -> None:
     plant = rig(1.8, 0.65)
     traces = swing(plant, 0.6, 0.6)
     flow, pressure = traces.fan_flow[-1, 0], traces.node_pressure[-1, 0] - 1e9
-    assert (flow, pressure) == pytest.approx((0.5268, 0.6568), abs=1e-4)  # calc; figure .53, .66
+    assert (flow, pressure) == checked((0.5268, 0.6568), "Φ, Ψ", abs=1e-4)  # calc; figure .53, .66
     expected = complex(-0.1373, 0.2566)  # calc
     found = eigenvalues(plant, flow, pressure)
-    assert found[np.argmax(found.imag)] == pytest.approx(expected, abs=1e-3)
+    assert found[np.argmax(found.imag)] == checked(expected, "eigenvalue", abs=1e-3)
 
 
 @pytest.mark.parametrize(("share", "grows"), [(0.97, False), (1.03, True)])
 def test_surge_begins_at_the_critical_B(share: float, grows: bool) -> None:
     gamma, B_critical = 0.506955, 0.34087  # calc: 1/(2√(m_c·m_T)) at Φ = .4
     rise = float(CUBIC(0.4))
-    assert gamma * np.sqrt(rise) == pytest.approx(0.4, abs=1e-5)
+    assert gamma * np.sqrt(rise) == checked(0.4, "Φ", abs=1e-5)
     traces = swing(rig(share * B_critical, gamma), 0.41, rise)
     away = np.abs(traces.fan_flow[:, 0] - 0.4)
     n = away.size // 6
@@ -78,4 +80,5 @@ def test_the_period_grows_with_B(B: float, expected: float) -> None:
     helmholtz = 4.0 * np.pi * B
     traces = swing(rig(B, 0.5, duration=30.0 * helmholtz * expected, step=0.01 * B), 0.45, 0.62)
     time = 0.01 * B * np.arange(traces.fan_flow.size)
-    assert period(time, traces.fan_flow[:, 0]) / helmholtz == pytest.approx(expected, rel=0.01)
+    assert period(time, traces.fan_flow[:, 0]) / helmholtz == checked(
+        expected, "period over Helmholtz period", rel=0.01)

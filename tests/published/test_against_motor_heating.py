@@ -1,11 +1,14 @@
-"""A start heats the rotor by ½Jω² of the synchronous speed when there is no load: the slip energy
-equals the kinetic energy given (textbooks of electrical machines; derived, [calc])."""
+"""Heat of a motor's start.
 
-import pytest
+Without load a start heats the rotor by ½Jω² of the synchronous speed: the slip energy equals the
+kinetic energy given (textbooks of electrical machines; derived, calculated).
+"""
+
 
 from simfan.plant.case import Case
 from simfan.steady.start import UP, direct_start
 from tests.plants import fan, plain
+from tests.published.record import checked
 
 
 def unloaded() -> Case:
@@ -22,7 +25,7 @@ def test_an_unloaded_start_heats_the_rotor_by_its_kinetic_energy() -> None:
     assert start.time is not None
     kinetic = 0.5 * case.fan.inertia * case.motor.synchronous_speed**2
     # up to 98 % of the speed: ∫(ω_s − ω)J dω = ½Jω_s²(1 − (1 − .98)²)
-    assert start.rotor_heat == pytest.approx(kinetic * (1.0 - (1.0 - UP) ** 2), rel=5e-3)
+    assert start.rotor_heat == checked(kinetic * (1.0 - (1.0 - UP) ** 2), "heat [J]", rel=5e-3)
 
 
 def test_load_makes_the_start_longer_and_hotter() -> None:

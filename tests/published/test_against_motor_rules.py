@@ -8,12 +8,12 @@ weakening: a university page on drives gives, for a 100 hp motor of 60 Hz at 75 
 from typing import Any
 
 import numpy as np
-import pytest
 
 from simfan.assemble import assemble
 from simfan.plant.case import Case
 from simfan.steady.bench import Bench
 from tests.plants import DAMPER, GAINS, fan, plain
+from tests.published.record import checked
 
 HP = 745.69987
 
@@ -50,27 +50,31 @@ def test_kloss() -> None:
     synchronous = 1000.0 / 990.0
     case = on_the_line()
     for slip, expected in ((0.005, 0.516), (0.01, 1.0)):
-        assert torque(case, (1.0 - slip) * synchronous) == pytest.approx(expected, abs=5e-4)
+        assert torque(case, (1.0 - slip) * synchronous) == checked(
+            expected, "torque over rated", abs=5e-4)
     breakdown_slip = 0.047913
-    assert torque(case, (1.0 - breakdown_slip) * synchronous) == pytest.approx(2.5, abs=1e-6)
+    assert torque(case, (1.0 - breakdown_slip) * synchronous) == checked(
+        2.5, "breakdown torque", abs=1e-6)
     nearby = [torque(case, (1.0 - breakdown_slip + d) * synchronous) for d in (-1e-4, 1e-4)]
     assert max(nearby) < 2.5
-    assert torque(case, synchronous) == pytest.approx(0.0, abs=1e-12)
-    assert torque(case, 1.01 * synchronous) == pytest.approx(-1.0, abs=5e-4)  # it brakes
+    assert torque(case, synchronous) == checked(0.0, "torque at synchronous speed", abs=1e-12)
+    assert torque(case, 1.01 * synchronous) == checked(
+        -1.0, "torque above it", abs=5e-4)  # it brakes
 
 
 def test_field_weakening_keeps_the_power() -> None:
     """At 75 Hz on a 60 Hz base."""
     expected_torque, expected_speed, expected_power = 0.80, 1.25, 1.00
     case = on_a_drive(torque_limit=1.0)
-    assert torque(case, expected_speed) == pytest.approx(expected_torque, abs=1e-9)
-    assert torque(case, expected_speed) * expected_speed == pytest.approx(expected_power, abs=1e-9)
+    assert torque(case, expected_speed) == checked(expected_torque, "torque", abs=1e-9)
+    assert torque(case, expected_speed) * expected_speed == checked(
+        expected_power, "power", abs=1e-9)
     for speed in (0.0, 0.5, 1.0):
-        assert torque(case, speed) == pytest.approx(1.0, abs=1e-12)
+        assert torque(case, speed) == checked(1.0, "torque up to base speed", abs=1e-12)
 
 
 def test_breakdown_torque_falls_with_the_square_of_frequency() -> None:
     """Current limit 2.2: 2.2/f to f = 2.5/2.2, beyond it 2.5/f²; calculated."""
     case = on_a_drive(torque_limit=2.2)
     for speed, expected in ((1.1, 2.2 / 1.1), (1.25, 2.5 / 1.5625), (1.6, 2.5 / 2.56)):
-        assert torque(case, speed) == pytest.approx(expected, rel=1e-9)
+        assert torque(case, speed) == checked(expected, "torque", rel=1e-9)

@@ -10,6 +10,7 @@ from math import pi
 import pytest
 
 from simfan.plant.drive import inertia_limit
+from tests.published.record import checked
 
 HORSEPOWER, LB_FT2 = 745.69987, 0.04214011
 """[W], [kg·m²]; unit definitions."""
@@ -25,7 +26,7 @@ TABLE = [
 def test_the_table_of_inertias(hp: float, rpm: float, expected_lb_ft2: float) -> None:
     """The formula gives the printed table within .4 %, which is how it was rounded."""
     limit = inertia_limit(hp * HORSEPOWER, rpm * pi / 30.0)
-    assert limit == pytest.approx(expected_lb_ft2 * LB_FT2, rel=4e-3)
+    assert limit == checked(expected_lb_ft2 * LB_FT2, "inertia [kg m²]", rel=4e-3)
 
 
 def test_a_motor_for_the_other_grid_is_judged_by_its_own_speed() -> None:

@@ -21,6 +21,7 @@ from simfan.plant.case import Case
 from simfan.steady.balance import Rest, hold
 from simfan.steady.bench import Bench
 from tests.plants import GAINS, fan, plain
+from tests.published.record import checked
 
 WAYS = {
     "outlet damper": {"outlet_damper": {"blades": "opposed", "area": 8.0, "stroke_time": 12.0,
@@ -117,8 +118,9 @@ def test_against_a_fixed_pressure_speed_and_power_fall_less(
     assembled = incompressible(assemble(case, "it", 0.025, 0.25), 4000.0)
     rest = hold(assembled, 50.0 * share)
     assert rest.reached
-    assert rest.x[2] == pytest.approx(speed, rel=0.005)
-    assert shaft_power(assembled, rest, case) == pytest.approx(241e3 * expected, rel=0.005)
+    assert rest.x[2] == checked(speed, "speed over rated", rel=0.005)
+    assert shaft_power(assembled, rest, case) == checked(
+        241e3 * expected, "shaft power [W]", rel=0.005)
 
 
 INSTALLED = {
@@ -150,4 +152,5 @@ def test_the_installed_flow_at_a_twentieth_of_authority(blades: str) -> None:
         x[:3] = bench.cond.pressure[2] + 3000.0, 0.0, 1.0
         bench.slopes(x)
         flows.append(bench.probe.flow[1])
-    assert np.array(flows[1:]) / flows[0] == pytest.approx(np.array(expected), abs=1e-3)
+    assert np.array(flows[1:]) / flows[0] == checked(
+        np.array(expected), "flow at 20, 40, 60, 70, 80° closed", abs=1e-3)

@@ -12,6 +12,7 @@ import pytest
 
 from simfan.kernel import layout
 from tests.loops import Lagged, Loop, close
+from tests.published.record import checked
 
 DT = 0.01
 
@@ -22,7 +23,7 @@ def test_a_constant_error_repeats_the_proportional_step_every_reset_time() -> No
     loop = Loop(DT, gain, reset, starts=0.2)
     output = [loop.scan(0.55, 0.50) for _ in range(1501)]
     expected = [0.2 + gain * error * repeats for repeats in (1, 2, 3, 4)]
-    assert output[::500] == pytest.approx(expected, abs=1e-12)
+    assert output[::500] == checked(expected, "output at 0, Ti, 2Ti, 3Ti", abs=1e-12)
 
 
 def test_a_step_of_the_value_gives_the_derivative_kick_and_its_decay() -> None:
@@ -33,14 +34,15 @@ def test_a_step_of_the_value_gives_the_derivative_kick_and_its_decay() -> None:
     output = np.array([loop.scan(0.0, step) for _ in range(100)])
     time = DT * np.arange(100)
     kick = -gain * share * step * np.exp(-time / (derivative / share))
-    assert output - 0.5 + gain * step == pytest.approx(kick, abs=1e-5)  # reset adds −1e-7 a scan
-    assert kick[0] == pytest.approx(-0.08)
+    assert output - 0.5 + gain * step == checked(
+        kick, "output", abs=1e-5)  # reset adds −1e-7 a scan
+    assert kick[0] == checked(-0.08, "kick")
 
 
 def test_the_derivative_does_not_see_the_setpoint() -> None:
     loop = Loop(DT, 0.5, 86400.0, starts=0.5, derivative=2.0)
     loop.scan(0.0, 0.0)
-    assert loop.scan(0.1, 0.0) == pytest.approx(0.5 + 0.5 * 0.1, abs=1e-6)
+    assert loop.scan(0.1, 0.0) == checked(0.5 + 0.5 * 0.1, "output", abs=1e-6)
 
 
 def test_external_reset_is_back_calculation_with_the_reset_time() -> None:
@@ -65,8 +67,8 @@ def test_the_loop_ends_at_its_setpoint_for_any_setpoint_weight(weight: float, de
                                                                ) -> None:
     loop = Loop(0.05, 2.0, 8.0, setpoint_weight=weight, derivative=derivative)
     _, value, output = close(loop, Lagged(0.05, 1.0, 10.0, 1.0), 200.0, lambda t: 0.6)
-    assert value[-1] == pytest.approx(0.6, abs=1e-6)
-    assert output[-1] == pytest.approx(0.6, abs=1e-6)
+    assert value[-1] == checked(0.6, "value", abs=1e-6)
+    assert output[-1] == checked(0.6, "output", abs=1e-6)
 
 
 @pytest.mark.parametrize("weight", [0.5, 1.0])
@@ -76,7 +78,7 @@ def test_the_loop_ends_at_its_setpoint_after_it_was_limited(weight: float) -> No
     _, value, output = close(loop, Lagged(0.05, 1.0, 10.0, 1.0), 400.0,
                              lambda t: 1.5 if t < 150.0 else 0.6)
     assert output.max() == 1.0
-    assert value[-1] == pytest.approx(0.6, abs=1e-6)
+    assert value[-1] == checked(0.6, "value", abs=1e-6)
 
 
 def test_without_limits_the_velocity_form_gives_the_same() -> None:
@@ -88,7 +90,7 @@ def test_without_limits_the_velocity_form_gives_the_same() -> None:
     for error in errors:
         u += gain * (error - before + DT / reset * before)
         before = error
-        assert loop.scan(0.5 + error, 0.5) == pytest.approx(u, abs=1e-12)
+        assert loop.scan(0.5 + error, 0.5) == checked(u, "output", abs=1e-12)
 
 
 def test_a_ramp_is_followed_with_its_lag() -> None:
@@ -100,7 +102,7 @@ def test_a_ramp_is_followed_with_its_lag() -> None:
     loop = Loop(0.05, gain, reset)
     time, value, output = close(loop, Lagged(0.05, 1.0, 10.0, 2.0), 300.0, lambda t: ramp * t)
     assert output.max() < 1.0
-    assert (ramp * time[-1] - value[-1]) / ramp == pytest.approx(4.000, abs=0.0005)
+    assert (ramp * time[-1] - value[-1]) / ramp == checked(4.000, "lag of the ramp [s]", abs=0.0005)
 
 
 @pytest.mark.parametrize(("gain", "reset"), [(2.5, 10.0), (1.2, 4.0)])
@@ -109,7 +111,7 @@ def test_a_load_step_costs_reset_time_over_gain(gain: float, reset: float) -> No
     loop = Loop(0.05, gain, reset, starts=0.5, value=0.5)
     process = Lagged(0.05, 1.0, 10.0, 2.0, starts=0.5)
     _, value, _ = close(loop, process, 400.0, lambda t: 0.5, load=lambda t: -0.1)
-    assert 0.05 * np.sum(0.5 - value) == pytest.approx(0.1 * reset / gain, abs=1e-6)
+    assert 0.05 * np.sum(0.5 - value) == checked(0.1 * reset / gain, "∫e dt", abs=1e-6)
 
 
 @pytest.mark.parametrize("weight", [0.5, 1.0])
@@ -120,7 +122,7 @@ def test_a_new_reset_time_moves_no_output_at_rest(weight: float) -> None:
     close(loop, process, 400.0, lambda t: 0.6)
     before = loop.scan(0.6, process.value)
     loop.tune(reset=1.0)
-    assert loop.scan(0.6, process.value) == pytest.approx(before, abs=1e-12)
+    assert loop.scan(0.6, process.value) == checked(before, "output", abs=1e-12)
 
 
 @pytest.mark.parametrize("weight", [0.5, 1.0])
@@ -132,8 +134,9 @@ def test_automatic_takes_over_from_manual_without_a_bump(weight: float, derivati
     loop.schedule.manual[0, 0] = 0.7
     assert [loop.scan(0.5 + error, 0.5) for _ in range(50)] == [0.7] * 50
     loop.schedule.manual[0, 0] = np.nan
-    assert loop.scan(0.5 + error, 0.5) == pytest.approx(0.7, abs=1e-12)
-    assert loop.scan(0.5 + error, 0.5) == pytest.approx(0.7 + gain * error * 0.05 / reset, abs=1e-9)
+    assert loop.scan(0.5 + error, 0.5) == checked(0.7, "first output", abs=1e-12)
+    assert loop.scan(0.5 + error, 0.5) == checked(
+        0.7 + gain * error * 0.05 / reset, "second output", abs=1e-9)
 
 
 WINDUP = [(layout.UNLIMITED, 19.05, 13.24), (layout.OUTPUT, 1.49, 7.547)]
@@ -148,10 +151,10 @@ def test_windup(reset_from: int, overshoot: float, iae: float) -> None:
     loop = Loop(DT, 5.0, 8.0, low=-1.2, high=1.2, span=2.0)
     loop.tune(reset_from=reset_from)
     _, value, output = close(loop, Lagged(DT, 1.0, 10.0, 1.0), 120.0, lambda t: 1.0)
-    assert output.max() == pytest.approx(1.2)
-    assert 100.0 * (value.max() - 1.0) == pytest.approx(overshoot, abs=0.005)
+    assert output.max() == checked(1.2, "highest output")
+    assert 100.0 * (value.max() - 1.0) == checked(overshoot, "overshoot [%]", abs=0.005)
     area = DT * np.sum(np.abs(1.0 - value))
-    assert area == pytest.approx(iae, abs=0.005 if iae > 10.0 else 0.0005)
+    assert area == checked(iae, "IAE", abs=0.005 if iae > 10.0 else 0.0005)
 
 
 @pytest.mark.parametrize(("gain", "reset", "lag"), [(2.0, 4.0, 3.0), (0.5, 10.0, 3.0),
@@ -170,7 +173,7 @@ def test_the_closed_loop_is_that_of_another_library(gain: float, reset: float, l
     loop = Loop(dt, gain, reset, low=-20.0, high=20.0, span=2.0)
     _, value, output = close(loop, Lagged(dt, 1.0, lag), n * dt, lambda t: 1.0)
     assert np.max(np.abs(output)) < 20.0
-    assert value == pytest.approx(expected, abs=1e-8)
+    assert value == checked(expected, "value", abs=1e-8)
 
 
 def test_at_a_fast_scan_it_is_the_continuous_loop() -> None:
@@ -181,4 +184,4 @@ def test_at_a_fast_scan_it_is_the_continuous_loop() -> None:
     loop = Loop(dt, gain, reset, low=-20.0, high=20.0, span=2.0)
     time, value, _ = close(loop, Lagged(dt, 1.0, lag), 15.0, lambda t: 1.0)
     expected = control.step_response(continuous, time).outputs
-    assert value == pytest.approx(expected, abs=2.0 * dt)
+    assert value == checked(expected, "value", abs=2.0 * dt)

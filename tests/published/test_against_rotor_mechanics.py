@@ -14,6 +14,7 @@ import pytest
 from simfan.kernel import layout
 from simfan.plant.case import Case
 from tests.plants import FANS, motor
+from tests.published.record import checked
 from tests.turning import crossing, driven, turn
 from tests.wheels import on_its_parabola
 
@@ -35,9 +36,9 @@ def test_a_fan_coasts_down_to_half_speed_in(name: str, expected: float) -> None:
     time, traces, _ = turn(on_a_short_duct(name, 90.0), 1e-9, at_speed=True,
                            mode=layout.UNPOWERED)
     speed = traces.speed_ratio[:, 0]
-    assert speed[0] == pytest.approx(1.0, abs=1e-6)
-    assert crossing(time, speed, 0.5) == pytest.approx(expected, rel=0.002)
-    assert crossing(time, speed, 0.25) == pytest.approx(3.0 * expected, rel=0.002)
+    assert speed[0] == checked(1.0, "speed at the start", abs=1e-6)
+    assert crossing(time, speed, 0.5) == checked(expected, "to half speed [s]", rel=0.002)
+    assert crossing(time, speed, 0.25) == checked(3.0 * expected, "to a quarter [s]", rel=0.002)
 
 
 @pytest.mark.parametrize(("name", "expected"), COAST_DOWN)
@@ -46,7 +47,8 @@ def test_a_drive_without_braking_slows_the_fan_no_faster(name: str, expected: fl
     time, traces, _ = turn(on_a_short_duct(name, 30.0), 1e-9, at_speed=True)
     assert traces.element_position[-1, 0] == 0.0
     assert traces.shaft_power[-1, 0] > 0.0
-    assert crossing(time, traces.speed_ratio[:, 0], 0.5) == pytest.approx(expected, rel=0.002)
+    assert crossing(time, traces.speed_ratio[:, 0], 0.5) == checked(
+        expected, "to half speed [s]", rel=0.002)
 
 
 def test_a_drive_with_braking_slows_it_faster() -> None:
@@ -57,7 +59,8 @@ def test_a_drive_with_braking_slows_it_faster() -> None:
     k = 241e3 / w0**3
     expected = J / np.sqrt(T * k) * (np.arctan(w0 * np.sqrt(k / T))
                                      - np.arctan(0.5 * w0 * np.sqrt(k / T)))
-    assert crossing(time, traces.speed_ratio[:, 0], 0.5) == pytest.approx(expected, rel=0.005)
+    assert crossing(time, traces.speed_ratio[:, 0], 0.5) == checked(
+        expected, "to half speed [s]", rel=0.005)
 
 
 @pytest.mark.parametrize(("name", "expected"), RUN_UP)
@@ -65,9 +68,10 @@ def test_a_fan_runs_up_at_the_torque_limit_in(name: str, expected: float) -> Non
     """From standstill to 99.9 % of rated speed at 1.1 of rated motor torque."""
     case = on_a_short_duct(name, 40.0, torque_limit=1.1, maximum=1.05)
     time, traces, plant = turn(case, 1e3, at_speed=False)
-    assert plant.rotors.each.rated_torque[0] * plant.rotors.each.rated_speed[0] == pytest.approx(
-        motor(name)["rating"], rel=1e-9)
-    assert crossing(time, traces.speed_ratio[:, 0], 0.999) == pytest.approx(expected, rel=0.005)
+    assert plant.rotors.each.rated_torque[0] * plant.rotors.each.rated_speed[0] == checked(
+        motor(name)["rating"], "rated power [W]", rel=1e-9)
+    assert crossing(time, traces.speed_ratio[:, 0], 0.999) == checked(
+        expected, "to 99.9 % [s]", rel=0.005)
 
 
 @pytest.mark.parametrize("name", FANS)
@@ -80,5 +84,5 @@ def test_a_wheel_without_air_keeps_to_the_acceleration_rule(name: str) -> None:
     torque = float(plant.rotors.each.rated_torque[0]) / 1.3558179
     change = 0.8 * FANS[name]["design"]["N_rpm"]
     took = crossing(time, speed, 0.9) - crossing(time, speed, 0.1)
-    assert took == pytest.approx(inertia * change / (308.0 * torque), rel=0.003)
-    assert took == pytest.approx(inertia * change / (307.2 * torque), rel=0.0003)
+    assert took == checked(inertia * change / (308.0 * torque), "time, 308 [s]", rel=0.003)
+    assert took == checked(inertia * change / (307.2 * torque), "time, 307.2 [s]", rel=0.0003)

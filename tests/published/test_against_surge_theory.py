@@ -14,6 +14,7 @@ import pytest
 from simfan.assemble import Assembled, assemble
 from simfan.steady.pace import helmholtz
 from tests.plants import analytic, eigenvalues, period, plain, surge_rig, swing
+from tests.published.record import checked
 
 L, A, RHO, SOUND = 20.0, 4.0, 1.2, 343.0
 FAN = analytic("B")
@@ -32,9 +33,9 @@ def rig(V: float, share: float = 0.30, **changes: float) -> Assembled:
 def test_the_slopes_and_the_critical_volume_are_those_of_the_theory() -> None:
     Q = 0.30 * DESIGN
     F, S = float(FAN(Q, 1)), 2.0 * float(FAN(Q)) / Q
-    assert pytest.approx((37.197, 605.15), rel=1e-3) == (F, S)
+    assert checked((37.197, 605.15), "F′, S′ [Pa s/m³]", rel=1e-3) == (F, S)
     critical = (RHO * SOUND) ** 2 * L / (A * F * S)
-    assert critical == pytest.approx(37.63, rel=1e-3)
+    assert critical == checked(37.63, "critical volume [m³]", rel=1e-3)
     for volume, unstable in ((0.99 * critical, False), (1.01 * critical, True)):
         found = eigenvalues(rig(volume), Q, float(FAN(Q)))
         assert bool(np.max(found.real) > 0.0) is unstable
@@ -44,7 +45,7 @@ def test_the_slopes_and_the_critical_volume_are_those_of_the_theory() -> None:
                                               (40.0, complex(0.1836, 23.496))])
 def test_small_swings_have_the_eigenvalues_of_the_theory(V: float, expected: complex) -> None:
     found = eigenvalues(rig(V), 15.0, float(FAN(15.0)))
-    assert found[np.argmax(found.imag)] == pytest.approx(expected, rel=1e-3)
+    assert found[np.argmax(found.imag)] == checked(expected, "eigenvalue [rad/s]", rel=1e-3)
 
 
 LIMIT_CYCLES = [(60.0, 0.324, -2.7, 32.1), (150.0, 0.510, -11.0, 40.7),
@@ -57,10 +58,10 @@ def test_surge_settles_on_the_limit_cycle(V: float, time: float, least: float, m
     traces = swing(rig(V), 16.0, float(FAN(15.0)))
     flow = traces.fan_flow[:, 0]
     half = flow.size // 2
-    assert period(0.002 * np.arange(flow.size), flow) == pytest.approx(time, rel=0.01)
+    assert period(0.002 * np.arange(flow.size), flow) == checked(time, "period [s]", rel=0.01)
     extent = 0.02 * (most - least)
-    assert flow[half:].min() == pytest.approx(least, abs=extent)
-    assert flow[half:].max() == pytest.approx(most, abs=extent)
+    assert flow[half:].min() == checked(least, "least flow [m³/s]", abs=extent)
+    assert flow[half:].max() == checked(most, "most flow [m³/s]", abs=extent)
 
 
 def test_left_of_the_peak_need_not_be_surge() -> None:
@@ -84,6 +85,6 @@ def test_the_helmholtz_frequency_of_the_assembled_plant() -> None:
     expected = 6.2623  # rad/s, at c = 343 m/s
     case = plain(air={"temperature": 293.15, "barometer": 101325.0})
     c = sqrt(1.4 * 287.05 * 293.15)
-    assert helmholtz(assemble(case, "after", 0.025, 0.25)) == pytest.approx(
-        expected * c / 343.0, rel=1e-4)
-    assert expected / (2.0 * pi) == pytest.approx(0.99668, rel=1e-4)
+    assert helmholtz(assemble(case, "after", 0.025, 0.25)) == checked(
+        expected * c / 343.0, "ω_H [rad/s]", rel=1e-4)
+    assert expected / (2.0 * pi) == checked(0.99668, "frequency [Hz]", rel=1e-4)

@@ -10,6 +10,7 @@ import pytest
 from simfan.kernel import advance, entry, layout
 from simfan.steady.balance import hold, starting_state
 from tests.plants import begin, plain
+from tests.published.record import checked
 
 LAG, DEAD_TIME = 2.0, 0.75
 
@@ -36,18 +37,18 @@ def test_lag_at_one_three_and_five_time_constants(dead_time: float) -> None:
     time, share = shown(dead_time)
     for multiple, expected_percent in ((1.0, 63.2), (3.0, 95.0), (5.0, 99.3)):
         k = int(np.argmin(np.abs(time - multiple * LAG - dead_time)))
-        assert 100.0 * share[k] == pytest.approx(expected_percent, abs=0.05)
+        assert 100.0 * share[k] == checked(expected_percent, "shown [%]", abs=0.05)
 
 
 def test_dead_time_shows_the_same_later() -> None:
     _, prompt = shown(0.0)
     _, late = shown(DEAD_TIME)
     scans = round(DEAD_TIME / 0.25)
-    assert late[scans:] == pytest.approx(prompt[:-scans], abs=1e-3)
+    assert late[scans:] == checked(prompt[:-scans], "shown", abs=1e-3)
     assert np.all(late[:scans] == 0.0)
 
 
 def test_without_lag_dead_time_alone_delays() -> None:
     time, share = shown(DEAD_TIME, lag=0.0)
     assert np.all(share[time < DEAD_TIME] == 0.0)
-    assert share[time >= DEAD_TIME] == pytest.approx(1.0, abs=1e-3)
+    assert share[time >= DEAD_TIME] == checked(1.0, "shown", abs=1e-3)

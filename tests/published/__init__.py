@@ -1,0 +1,1 @@
+"""Checks against the world outside, one file for each authority."""
