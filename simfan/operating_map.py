@@ -18,9 +18,9 @@ class OperatingPoint:
     held: float
     """What the loop holds [m³/s, kg/s or Pa]."""
     output: float
-    """Of the controller, 0 to 1."""
+    """Of the controller, 0 to 1 [1]."""
     positions: Mapping[str, float]
-    """Element → where it stands, 0 to 1; for a drive, share of rated speed."""
+    """Element → where it stands, 0 to 1 [1]; for a drive, share of rated speed."""
     blade_angles: Mapping[str, float]
     """Element with blades → their angle from open [°]."""
     taken: Mapping[str, float]
@@ -123,10 +123,11 @@ class Region:
     lowest: tuple[float | None, ...]
     """Pressure of the volume against the air around it [Pa]; None where no setting serves."""
     highest: tuple[float | None, ...]
+    """The same, highest [Pa]."""
     highest_at: tuple[Mapping[str, float] | None, ...]
     """Where the elements stand for the highest pressure."""
     rated_open: tuple[float | None, ...] = ()
-    """The same at rated speed with open vanes, motor load and stall as they fall [Pa]."""
+    """The same at rated speed with everything open, within the same limits [Pa]."""
 
 
 @dataclass(frozen=True)
@@ -134,10 +135,14 @@ class Band:
     """The lowest and highest of an answer over the days and the curve's tolerance stated."""
 
     low: float
+    """[unit of the answer]."""
     high: float
+    """[unit of the answer]."""
     low_in: str
     """The case that gave it, such as "coldest day, curve high"."""
     high_in: str
+    kind: str = ""
+    """Kind of unit: "volume flow", "mass flow", "pressure", "power" or "fraction"."""
 
 
 @dataclass(frozen=True)
@@ -179,11 +184,13 @@ class Share:
 
     name: str
     held: tuple[float, ...]
+    """[m³/s, kg/s or Pa]."""
     electrical_power: tuple[float, ...]
     """[W]; nan where this way does not reach."""
     stall_margin: tuple[float, ...]
     """[1]; nan where there is no line."""
     gain_ratio: float | None
+    """Largest over smallest process gain [1]."""
 
 
 @dataclass(frozen=True)
@@ -191,11 +198,11 @@ class BestPath:
     """The settings of two elements that take the least electrical power over the range."""
 
     held: tuple[float, ...]
-    """Values of what the loop holds at which it was sought, falling."""
+    """Values of what the loop holds at which it was sought, falling [m³/s, kg/s or Pa]."""
     electrical_power: tuple[float, ...]
     """Least within the limits [W]."""
     table: Mapping[str, tuple[float, ...]]
-    """The sequence table: controller "output" and, by element, its demand."""
+    """The sequence table: controller "output" and, by element, its demand [1]."""
     excess: float
     """Largest power of the table over the least, less one [1], where both are within limits."""
     ways: tuple[Share, ...]

@@ -1,12 +1,15 @@
 """The operating map of a scenario: every strategy over its range, from the plant that runs."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from simfan.operating_map import Curve, OperatingMap, StrategyMap
 from simfan.plant.case import Case
+from simfan.steady.best_path import best_path
 from simfan.steady.path import strategy_map
+from simfan.steady.reach import region
 
 POINTS = 61
 """Of a strategy's range, ends included."""
@@ -22,11 +25,24 @@ def operating_map(case: Case, names: Sequence[str], points: int = POINTS,
     """
     found: list[StrategyMap] = []
     for k, name in enumerate(names):
-        found.append(strategy_map(case, name, points))
+        found.append(_whole(case, name, points))
         if progress:
             progress(name, (k + 1) / len(names))
     return OperatingMap(case.title, case.control.holds, case.control.held_kind, tuple(found),
                         _system(case), ())
+
+
+def _whole(case: Case, name: str, points: int) -> StrategyMap:
+    """One strategy with all that is asked of it."""
+    strategy = case.strategies[name]
+    best = None
+    said: tuple[str, ...] = ()
+    if strategy.inlet_vanes and strategy.speed:
+        found = best_path(case, name)
+        best, said = (None, (found,)) if isinstance(found, str) else (found, ())
+    one = strategy_map(case, name, points)
+    return replace(one, region=region(case, name), best_path=best,
+                   findings=(*one.findings, *said))
 
 
 def _system(case: Case) -> Curve:

@@ -48,11 +48,32 @@ class Ground:
         return points[0] if points else None
 
 
-def ground(case: Case, name: str, assumption: str = "nominal") -> Ground:
-    """The strategy of a case, ready to be searched. Raises ScenarioError, NoBalance."""
+@dataclass(frozen=True)
+class Day:
+    """The weather that a question is asked for, other than the scenario's."""
+
+    ambient: float
+    """Temperature of the surroundings [K]."""
+    gas: float
+    """Of the volume and what lies beyond it [K]."""
+
+
+def ground(case: Case, name: str, assumption: str = "nominal", day: Day | None = None) -> Ground:
+    """The strategy of a case, ready to be searched. Raises ScenarioError, NoBalance.
+
+    Ducts and process keep their resistance on another day; only the air changes.
+    """
     scan = case.control.scan
     assembled = assemble(case, name, scan, scan, assumption)
+    if day is not None:
+        temperature = np.array([[day.gas, day.ambient, day.gas]])
+        assembled = replace(assembled, base=assembled.base._replace(temperature=temperature))
     return Ground(case, name, assembled, Search(assembled))
+
+
+def range_points(here: Ground, n: int) -> tuple[OperatingPoint, ...]:
+    """The strategy's points over its range by falling flow, without gains and other solutions."""
+    return here.judged(here.search.between(*_ends(here.search), n)[::-1])
 
 
 def strategy_map(case: Case, name: str, n: int = 61, assumption: str = "nominal") -> StrategyMap:

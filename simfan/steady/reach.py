@@ -1,0 +1,213 @@
+"""What a method can give whatever process it meets: settings for a flow and a pressure at once.
+
+The process is taken away: with flow and element settings given, the branch of the fan says which
+pressure it gives. An outlet damper is placed before the volume here, which moves no steady point.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import elementwise
+
+from simfan.assemble import assemble
+from simfan.operating_map import Region
+from simfan.plant.case import Case
+from simfan.steady.bench import Array
+from simfan.steady.search import Search, Standing
+
+FLOWS = 41
+SETTINGS = 61
+"""Blade positions looked at between shut and open."""
+HALVINGS = 30
+
+
+@dataclass(frozen=True)
+class Given:
+    """What settings give at a flow, (n,) each."""
+
+    pressure: Array
+    """Of the volume against the air around it [Pa]."""
+    margin: Array
+    """(Q − Q_stall)/Q [1]; nan where there is no line."""
+    load: Array
+    speed: Array
+    electrical: Array
+    """[W]"""
+    flow: Array
+    """[m³/s]"""
+
+
+class Freed:
+    """A strategy without its process."""
+
+    def __init__(self, case: Case, name: str) -> None:
+        self.case = case = _damper_before(case, name)
+        self.strategy = strategy = case.strategies[name]
+        self.assembled = assemble(case, name, case.control.scan, case.control.scan)
+        self.search = Search(self.assembled)
+        self.names = self.assembled.items["element"]
+        drive = strategy.speed
+        self.speeds = (drive.minimum, drive.maximum) if drive else None
+        self.has_blades = self.names[0] != "speed"
+
+    def gives(self, position: Array, flow: Array) -> Given:
+        """What settings (n, n_elements) give at mass flows (n,) [kg/s].
+
+        The surplus against a guess of the volume's pressure corrects the guess; a second look where
+        the volume lies before the fan, whose density goes with that pressure.
+        """
+        search, sign = self.search, 1.0 if self.case.ductwork.volume_side != "inlet" else -1.0
+        back = np.full(flow.size, search.bench.p0)
+        left, x = search.surplus(position, flow, back)
+        if sign > 0.0:
+            back = back + left
+        else:
+            before, left_before = back, left
+            back = back - left
+            for _ in range(4):
+                left, x = search.surplus(position, flow, back)
+                slope = (left - left_before) / np.where(back == before, np.inf, back - before)
+                before, left_before = back, left
+                back = back - left / np.where(slope > 0.0, slope, 1.0)
+        x[:, 0] = back
+        seen = search.samples(Standing(np.full(flow.size, np.nan), position, x))
+        q, stall = seen["fan_flow"][:, 0], seen["stall_flow"][:, 0]
+        return Given(back - search.bench.p0, (q - stall) / q, seen["motor_load"][:, 0],
+                     seen["speed_ratio"][:, 0], seen["electrical_power"][:, 0], q)
+
+    def within(self, given: Given) -> Array:
+        """(n,) whether stall margin, motor load and speed are within their limits."""
+        criteria, fan = self.case.criteria, self.case.fan
+        safe = criteria.speed or fan.max_safe_speed / fan.rated.speed
+        good = ~(given.margin < (criteria.stall_margin or 0.0)) & (given.speed <= safe * (1 + 1e-9))
+        return good if criteria.motor_load is None else good & (given.load <= criteria.motor_load)
+
+    def placed(self, blades: Array, speed: Array) -> Array:
+        """(n, n_elements) positions from blades and speed, as far as the strategy has them."""
+        columns = ([blades] if self.has_blades else []) + ([speed] if self.speeds else [])
+        return np.stack(columns, axis=1)
+
+
+def region(case: Case, name: str) -> Region:
+    """The area of flow and pressure that the strategy can reach within its limits.
+
+    At each flow and blade position the pressure rises with speed, and so do motor load and stall
+    flow: the highest speed within the limits is found by halving.
+    """
+    free = Freed(case, name)
+    flows = free.search.bench.m_scale * np.linspace(0.01, 1.0, FLOWS)
+    blades = np.linspace(0.0, 1.0, SETTINGS) if free.has_blades else np.ones(1)
+    m, v = (grid.ravel() for grid in np.meshgrid(flows, blades, indexing="ij"))
+    low, high, good = _speeds(free, m, v)
+    best = free.gives(free.placed(v, high), m)
+    least = free.gives(free.placed(v, low), m)
+    shape = (flows.size, blades.size)
+    top = np.where(good & (best.pressure > -1e-9), best.pressure, -np.inf).reshape(shape)
+    at = np.argmax(top, axis=1)
+    rows = np.arange(flows.size)
+    reachable = np.isfinite(top[rows, at])
+    bottom = np.where(good, least.pressure, np.inf).reshape(shape).min(axis=1)
+    positions = free.placed(v, high).reshape(*shape, -1)[rows, at]
+    open_up = free.gives(free.placed(np.ones(flows.size), high.reshape(shape)[:, -1]), flows).flow
+    q = np.where(reachable, free.gives(positions, flows).flow, open_up)
+    return Region(
+        flow=tuple(q.tolist()),
+        lowest=_where(reachable, np.maximum(bottom, 0.0)), highest=_where(reachable, top[rows, at]),
+        highest_at=tuple(dict(zip(free.names, p.tolist(), strict=True)) if r else None
+                         for p, r in zip(positions, reachable, strict=True)),
+        rated_open=_rated_open(free, flows))
+
+
+def _speeds(free: Freed, m: Array, v: Array) -> tuple[Array, Array, Array]:
+    """(lowest speed, highest within the limits, whether any is) at each flow and blade position."""
+    if free.speeds is None:
+        n = np.ones(m.size)
+        return n, n, free.within(free.gives(free.placed(v, n), m))
+    low, high = (np.full(m.size, s) for s in free.speeds)
+    good = free.within(free.gives(free.placed(v, low), m))
+    bottom = low
+    whole = free.within(free.gives(free.placed(v, high), m))
+    a, b = low.copy(), high.copy()
+    for _ in range(HALVINGS):
+        middle = 0.5 * (a + b)
+        inside = free.within(free.gives(free.placed(v, middle), m))
+        a, b = np.where(inside, middle, a), np.where(inside, b, middle)
+    return bottom, np.where(whole, high, a), good
+
+
+def _rated_open(free: Freed, flows: Array) -> tuple[float | None, ...]:
+    """Pressure at rated speed with everything open."""
+    ones = np.ones(flows.size)
+    given = free.gives(free.placed(ones, ones), flows)
+    return _where((given.pressure >= 0.0) & free.within(given), given.pressure)
+
+
+def settings_for_both(case: Case, name: str, flow: float, pressure: float
+                      ) -> Mapping[str, float] | str:
+    """Where the elements stand to give a flow [m³/s at the wheel] and a pressure of the volume
+    [Pa, gauge] at once, at the least electrical power; or the sentence why nothing does."""
+    free = Freed(case, name)
+    if free.speeds is None or not free.has_blades:
+        return (f"{name} has one element: with the process given, pressure follows from flow; "
+                "two targets take vanes and speed")
+    blades = np.linspace(0.0, 1.0, 4 * SETTINGS)
+    n = _speed_for(free, np.full(blades.size, flow), blades, pressure)
+    known = np.isfinite(n)
+    if not known.any():
+        return _why_not(free, flow, pressure)
+    position = free.placed(blades[known], n[known])
+    given = free.gives(position, _mass(free, position, np.full(int(known.sum()), flow)))
+    good = free.within(given)
+    if not good.any():
+        return (f"{name} can give both only beyond its limits: lowest motor load "
+                f"{100.0 * given.load.min():.3g} %, speeds from {100.0 * given.speed.min():.3g} % "
+                "of rated")
+    k = int(np.argmin(np.where(good, given.electrical, np.inf)))
+    return dict(zip(free.names, position[k].tolist(), strict=True))
+
+
+def _speed_for(free: Freed, flow: Array, blades: Array, pressure: float) -> Array:
+    """(n,) speed that gives the pressure at the flow; nan where none does."""
+    assert free.speeds is not None
+    low, high = (np.full(flow.size, s) for s in free.speeds)
+
+    def lacking(n: Array, v: Array, q: Array) -> Array:
+        position = free.placed(v, n)
+        return free.gives(position, _mass(free, position, q)).pressure - pressure
+
+    found = elementwise.find_root(lacking, (low, high), args=(blades, flow))
+    return np.where(found.success, found.x, np.nan)
+
+
+def _mass(free: Freed, position: Array, flow: Array) -> Array:
+    """Mass flow of a volume flow at the wheel [kg/s]: the density there, looked up twice."""
+    density = np.full(flow.size, free.search.bench.p0 / (
+        free.search.plant.gas.R * free.search.bench.cond.temperature[1]))
+    for _ in range(3):
+        m = flow * density
+        density = m / free.gives(position, m).flow
+    return flow * density
+
+
+def _why_not(free: Freed, flow: float, pressure: float) -> str:
+    assert free.speeds is not None
+    ends = [float(free.gives(p, _mass(free, p, np.array([flow]))).pressure[0]) for p in (
+        free.placed(np.zeros(1), np.array([free.speeds[0]])),
+        free.placed(np.ones(1), np.array([free.speeds[1]])))]
+    return (f"at {flow:.4g} m3/s the settings give {ends[0]:.4g} to {ends[1]:.4g} Pa; "
+            f"{pressure:.4g} Pa is not among them")
+
+
+def _where(known: Array, values: Array) -> tuple[float | None, ...]:
+    return tuple(float(v) if k else None for k, v in zip(known, values, strict=True))
+
+
+def _damper_before(case: Case, name: str) -> Case:
+    """The case with the strategy's outlet damper before the volume."""
+    strategy = case.strategies[name]
+    if strategy.outlet_damper is None or strategy.outlet_damper.place != "after volume":
+        return case
+    moved = strategy.outlet_damper.model_copy(update={"place": "before volume"})
+    changed = strategy.model_copy(update={"outlet_damper": moved})
+    return case.model_copy(update={"strategies": {**case.strategies, name: changed}})
