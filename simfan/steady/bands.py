@@ -2,13 +2,16 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from simfan.operating_map import Band, OperatingPoint, column
-from simfan.plant.case import Case
+from simfan.plant.case import Case, Strategy
+from simfan.plant.quantities import Description
 from simfan.steady.path import Day, ground, range_points, turndown
 
+Described = TypeVar("Described", bound=Description)
 POINTS = 31
 """Of the range in each case; the ends are found by halving."""
 
@@ -60,12 +63,29 @@ def _days(case: Case) -> Iterator[tuple[str, Day]]:
 
 
 def _scaled(case: Case, factor: float) -> Case:
-    """Pressure and power of the maker's points, at equal flow, times a factor."""
-    fan = case.fan
+    """Pressure and power of the maker's points, of a measured family too, at equal flow, times a
+    factor."""
+    strategies = {name: _scaled_family(strategy, factor)
+                  for name, strategy in case.strategies.items()}
+    return case.model_copy(update={"fan": _points_scaled(case.fan, factor),
+                                   "strategies": strategies})
+
+
+def _points_scaled(curve: Described, factor: float) -> Described:
     scaled = {key: tuple(factor * v for v in values)
               for key in ("static_pressure", "total_pressure", "shaft_power")
-              if (values := getattr(fan, key)) is not None}
-    return case.model_copy(update={"fan": fan.model_copy(update=scaled)})
+              if (values := getattr(curve, key, None)) is not None}
+    return curve.model_copy(update=scaled)
+
+
+def _scaled_family(strategy: Strategy, factor: float) -> Strategy:
+    changed = {}
+    for key in ("inlet_vanes", "inlet_box_damper"):
+        element = getattr(strategy, key)
+        if element is not None and element.family:
+            rows = tuple(_points_scaled(row, factor) for row in element.family)
+            changed[key] = element.model_copy(update={"family": rows})
+    return strategy.model_copy(update=changed)
 
 
 def _answers(variant: Variant, name: str) -> dict[str, float]:

@@ -52,7 +52,7 @@ class Chooser:
         self.drive, self.case = drive, case
 
     def speed(self, vanes: Array, flow: Array) -> Array:
-        """(n,) speed reference that balances the plant; nan where none in the drive's range does."""
+        """(n,) speed reference that balances the plant; nan where none of the drive does."""
         search = self.here.search
         low, high = (np.full(flow.size, s) for s in (self.drive.minimum, self.drive.maximum))
 
@@ -208,7 +208,7 @@ def _ways(case: Case, name: str, table: Mapping[str, tuple[float, ...]]) -> tupl
     """The table, and beside it vanes first, speed first and both together."""
     cases = {"best path": with_table(case, name, table)}
     for order in ("vanes first", "speed first", "together"):
-        cases[order] = _with(case, name, Sequence(order=order))  # type: ignore[arg-type]
+        cases[order] = _with(case, name, Sequence(order=order))
     found = []
     for way, changed in cases.items():
         one = strategy_map(changed, name)

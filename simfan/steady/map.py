@@ -7,6 +7,7 @@ import numpy as np
 
 from simfan.operating_map import Curve, OperatingMap, StrategyMap
 from simfan.plant.case import Case
+from simfan.steady.bands import bands
 from simfan.steady.best_path import best_path
 from simfan.steady.path import strategy_map
 from simfan.steady.reach import region
@@ -41,7 +42,7 @@ def _whole(case: Case, name: str, points: int) -> StrategyMap:
         found = best_path(case, name)
         best, said = (None, (found,)) if isinstance(found, str) else (found, ())
     one = strategy_map(case, name, points)
-    return replace(one, region=region(case, name), best_path=best,
+    return replace(one, region=region(case, name), bands=bands(case, name), best_path=best,
                    findings=(*one.findings, *said))
 
 

@@ -8,7 +8,7 @@
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import elementwise
@@ -90,14 +90,18 @@ class Search:
     def points(self, outputs: Array) -> tuple[Array, Standing]:
         """Every operating point at each of some outputs: ((n,) which output, n points), by output
         and rising flow."""
-        position = self.placed(outputs)
+        which, found = self.points_placed(self.placed(outputs))
+        return which, replace(found, output=outputs[which])
+
+    def points_placed(self, position: Array) -> tuple[Array, Standing]:
+        """The same with the elements placed by (n, n_elements) positions; no output is known."""
         n = self.flows.size
-        left, _ = self.surplus(np.repeat(position, n, 0), np.tile(self.flows, outputs.size))
+        left, _ = self.surplus(np.repeat(position, n, 0), np.tile(self.flows, len(position)))
         above = left.reshape(-1, n) > 0.0
         which, at = np.nonzero(above[:, :-1] != above[:, 1:])
         flow = _zero(lambda m, k: self.surplus(position[k.astype(int)], m)[0],
                      self.flows[at], self.flows[at + 1], which)
-        return which, self.standing(position[which], flow, output=outputs[which])
+        return which, self.standing(position[which], flow)
 
     def outputs_for(self, flow: Array) -> Array:
         """(n,) the highest controller output that gives each flow [kg/s]; nan where none does."""
