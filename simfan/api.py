@@ -3,25 +3,61 @@
     case = load("kiln-air.toml")
     comparison = compare(case)
     comparison.strategies[0].verdict
+
+Everything is SI; energies are in kWh. A comparison, one strategy's result and a history show
+themselves as tables in a notebook and at a Python prompt. The simulator is loaded by the first
+function that needs it.
 """
 
+from collections.abc import Callable
 from math import pi, sqrt
+from pathlib import Path
+from types import ModuleType
 
-from simfan.compare import Comparison, StrategyResult, judged, together, weighed
+from simfan.compare import (
+    Comparison,
+    ScenarioNote,
+    StrategyResult,
+    judged,
+    together,
+    weighed,
+)
 from simfan.compiled import cache_folder
-from simfan.errors import RunError
-from simfan.history import History
-from simfan.plant.case import Case
+from simfan.errors import Problem, RunError, ScenarioError, SimfanError, UnitError
+from simfan.history import Audit, Facts, FanMap, Happening, History, SetpointChange
+from simfan.history import load as load_history
+from simfan.metrics import (
+    Change,
+    Energy,
+    Event,
+    Excursions,
+    Measures,
+    Miss,
+    Surge,
+    Tracking,
+    Travel,
+    Whole,
+)
+from simfan.overview import SHARES, Overview, PartLoad
+from simfan.plant.case import Case, Criteria, Strategy
 from simfan.scenario import assumed, load, schema, starter
 from simfan.scenario.starter import starter_case
-from simfan.simulate import Progress, against_half_step, prepare, simulate
-from simfan.steady.balance import hold
-from simfan.steady.pace import helmholtz
-from simfan.steady.start import start_words
-from simfan.units import show
+from simfan.shown import shown_by
+from simfan.units import System, show
 
-__all__ = ["assumed", "compare", "describe", "is_compiled", "load", "run", "schema", "starter",
-           "warm_up"]
+__all__ = [
+    "Audit", "Case", "Change", "Comparison", "Criteria", "Energy", "Event", "Excursions", "Facts",
+    "FanMap", "Happening", "History", "Measures", "Miss", "Overview", "PartLoad", "Problem",
+    "RunError", "ScenarioError", "ScenarioNote", "SetpointChange", "SimfanError", "Strategy",
+    "StrategyResult", "Surge", "Tracking", "Travel", "UnitError", "Whole",
+    "assumed", "compare", "describe", "is_compiled", "load", "load_history", "operating_map",
+    "run", "save", "schema", "starter", "warm_up",
+]  # fmt: skip
+
+Progress = Callable[[str, float], None]
+"""Is called with a strategy and the share of its work that is done [1]."""
+FEWEST_POINTS, MOST_POINTS = 5, 2001
+"""Of each strategy on its operating map."""
 
 
 def run(case: Case, strategy: str, progress: Progress | None = None,
@@ -31,6 +67,8 @@ def run(case: Case, strategy: str, progress: Progress | None = None,
     `progress(strategy, share)` is called on the way. Raises RunError for a strategy the case does
     not have, ScenarioError for a plant that cannot be assembled.
     """
+    from simfan.simulate import against_half_step, simulate
+
     _known(case, [strategy])
     history = simulate(case, strategy, progress)
     return against_half_step(case, history) if audit else history
@@ -44,9 +82,54 @@ def compare(case: Case, strategies: list[str] | None = None,
     return together([_weighed(case, name, progress) for name in names], case.criteria)
 
 
+def save(comparison: Comparison, folder: str | Path, units: System = "si") -> list[Path]:
+    """Write what `simfan compare --out` writes, but for the operating map; the paths written.
+
+    The page `report.html`, `result.json`, `summary.txt`, of each strategy its history and pictures.
+    `units` ("si" or "us") are those of the table and pictures. Raises RunError, in words, where a
+    file cannot be written.
+    """
+    from simfan.report import files
+
+    return files.write(Path(folder), comparison, units)
+
+
+def operating_map(case: Case, strategies: list[str] | None = None,
+                  points: int | None = None, progress: Progress | None = None) -> Overview:
+    """Every strategy, or the named ones, over its whole range; `points` points each, or 61.
+
+    Raises RunError for an unknown strategy or a number of points out of range, ScenarioError for
+    a plant that cannot be assembled.
+    """
+    from simfan.metrics.year import years
+    from simfan.steady import map as steady_map
+
+    names = strategies or list(case.strategies)
+    _known(case, names)
+    points = steady_map.POINTS if points is None else points
+    if not FEWEST_POINTS <= points <= MOST_POINTS:
+        raise RunError(f"a map of {points} points cannot be made; allowed: {FEWEST_POINTS} to "
+                       f"{MOST_POINTS} points a strategy, {steady_map.POINTS} unless told")
+    found = steady_map.operating_map(case, names, points, progress)
+    return Overview(found, case.criteria, _part_load(case, names), years(found.strategies, case))
+
+
+def _part_load(case: Case, names: list[str]) -> PartLoad:
+    """Each strategy at the same shares of the process's design flow."""
+    from simfan.assemble.ductwork import inlet_density
+    from simfan.steady.path import ground
+
+    flow = case.process.design.flow
+    whole, grounds = inlet_density(case) * flow, {name: ground(case, name) for name in names}
+    return PartLoad(flow, {name: tuple(here.at_flow(share * whole) for share in SHARES)
+                           for name, here in grounds.items()})
+
+
 def _weighed(case: Case, name: str, progress: Progress | None) -> StrategyResult:
     """One strategy judged; where it rests on assumed parts of the fan's curve, for a low and a high
     assumption too."""
+    from simfan.simulate import simulate
+
     nominal = judged(simulate(case, name, progress), case.criteria)
     if nominal.assumed_part_s == 0.0:
         return nominal
@@ -67,6 +150,11 @@ def describe(case: Case) -> list[str]:
 
     Raises ScenarioError for a plant that cannot be assembled.
     """
+    from simfan.simulate import prepare
+    from simfan.steady.balance import hold
+    from simfan.steady.pace import helmholtz
+    from simfan.steady.start import start_words
+
     air = case.air
     c = sqrt(air.heat_capacity_ratio * air.gas_constant * air.temperature)
     lines = [f"air at the fan: {air.density:.4g} kg/m3, speed of sound {c:.4g} m/s"]
@@ -102,3 +190,12 @@ def warm_up() -> None:
     case = starter_case()
     short = case.run.model_copy(update={"duration": 8.0 * case.control.scan})
     compare(case.model_copy(update={"timeline": (), "run": short}), list(case.strategies)[:1])
+
+
+def _display() -> ModuleType:
+    from simfan.report import display
+
+    return display
+
+
+shown_by(_display)

@@ -22,9 +22,14 @@ from simfan import __version__
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from simfan.compare import Comparison
+    from simfan.compare import Comparison, ScenarioNote
+    from simfan.overview import Overview
     from simfan.plant.case import Case
+    from simfan.report.progress import Progress
+    from simfan.report.sections import Section
 
+Told = Callable[[str, float], None] | None
+"""Is called with a strategy and the share of its work that is done."""
 BAD_INPUT, MISSED, STOPPED, FAULT, INTERRUPTED = 2, 1, 3, 70, 130
 
 
@@ -85,18 +90,21 @@ def main(debug: bool) -> None:
     """How should a large fan be controlled? Strategy against strategy, before start-up."""
 
 
+_OUT = click.option(
+    "--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR",
+    help="Also write the result as JSON and words, histories and pictures into this folder.")
+_UNITS = click.option("--units", "system", type=click.Choice(["si", "us"]), default="si",
+                      show_default=True, help="Units of the table and pictures.")
+_JSON = click.option("--json", "as_json", is_flag=True,
+                     help="Print the result as JSON (always SI and kWh) and nothing else.")
+_STRICT = click.option("--strict", is_flag=True, help="Exit with 1 when a criterion is missed.")
+_QUIET = click.option("--quiet", is_flag=True,
+                      help="Print one line for each strategy, no progress.")
+
+
 def _shared(command: Callable[..., int]) -> Callable[..., int]:
-    """The options that every command with a result has."""
-    for option in reversed((
-        click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR",
-                     help="Also write result.json, histories and pictures into this folder."),
-        click.option("--units", "system", type=click.Choice(["si", "us"]), default="si",
-                     show_default=True, help="Units of the table and pictures."),
-        click.option("--json", "as_json", is_flag=True,
-                     help="Print the result as JSON (always SI and kWh) and nothing else."),
-        click.option("--strict", is_flag=True, help="Exit with 1 when a criterion is missed."),
-        click.option("--quiet", is_flag=True, help="Print the verdicts alone, no progress."),
-    )):  # fmt: skip
+    """The options that every command with runs has."""
+    for option in reversed((_OUT, _UNITS, _JSON, _STRICT, _QUIET)):
         command = option(command)
     return command
 
@@ -112,10 +120,12 @@ _FILE = click.argument("file", type=click.Path(path_type=Path))
 def compare(file: Path, names: tuple[str, ...], **options: Any) -> int:
     """Run the strategies of the scenario FILE, side by side."""
     from simfan import api
+    from simfan.report.map_page import in_a_report
 
     case = _load(file, options["out"])
     chosen = _known(case, names)
-    return _report(file, lambda progress: api.compare(case, chosen, progress), **options)
+    more = [in_a_report(lambda: api.operating_map(case, chosen))]
+    return _report(file, lambda progress: api.compare(case, chosen, progress), more, **options)
 
 
 @main.command()
@@ -132,8 +142,67 @@ def run(file: Path, name: str, audit: bool, **options: Any) -> int:
     _known(case, [name])
     return _report(
         file, lambda progress: judged([api.run(case, name, progress, audit=audit)], case.criteria),
-        **options,
+        (), **options,
     )
+
+
+@main.command("map")
+@_FILE
+@click.option("--strategy", "names", multiple=True, metavar="NAME",
+              help="Map these alone; may be given several times.")
+@click.option("--points", type=int, default=61, show_default=True, metavar="N",
+              help="Operating points of each strategy, 5 to 2001.")
+@click.option("--write-sequence", is_flag=True,
+              help="Write the sequence of least power into FILE; the old file is kept.")
+@_OUT
+@_UNITS
+@_JSON
+@_QUIET
+def map_command(file: Path, names: tuple[str, ...], points: int, write_sequence: bool,
+                out: Path | None, system: Any, as_json: bool, quiet: bool) -> int:
+    """Map the steady operating points of the scenario FILE over each strategy's range."""
+    from simfan import api
+    from simfan.report import map_files, map_page, page
+
+    case = _load(file, out)
+    chosen = _known(case, names)
+    overview = _mapped(file, lambda told: api.operating_map(case, chosen, points, told), quiet)
+    if as_json:
+        click.echo(json.dumps(overview.to_json(), indent=2, allow_nan=False))
+    else:
+        sections = map_page.QUIET if quiet else map_page.MAP
+        page.print_on(_console(sys.stdout), overview, system, sections)
+    if out is not None:
+        map_files.write(out, overview, system)
+        if not quiet:
+            _say(f"Wrote {out}: map.html, map.json, map.txt and the pictures in operating-map.")
+    if write_sequence:
+        _say(_sequence_written(file, overview))
+    return 0
+
+
+def _sequence_written(file: Path, overview: Overview) -> str:
+    """Write what was found; the sentence that says so."""
+    from simfan.errors import RunError
+    from simfan.scenario import write_sequences
+
+    found = {m.name: {name.replace(" ", "_"): column for name, column in m.best_path.table.items()}
+             for m in overview.map.strategies if m.best_path}
+    if not found:
+        raise RunError(f"Nothing was written into {file}: for none of these strategies was a "
+                       "sequence found. It is sought where inlet vanes and speed share one output.")
+    kept = write_sequences(file, found)
+    return (f"Wrote the sequence of {', '.join(found)} into {file}; the old file is kept as "
+            f"{kept.name}. Try it before use: simfan compare {file}")
+
+
+def _mapped(file: Path, work: Callable[[Told], Overview], quiet: bool) -> Overview:
+    """The map with the file it came from."""
+    from dataclasses import replace
+
+    with _working(file, quiet) as progress:
+        overview = work(progress)
+    return replace(overview, note=_of_file(overview.scenario, file))
 
 
 @main.command()
@@ -232,19 +301,27 @@ def _known(case: Case, names: Sequence[str]) -> list[str]:
     return list(dict.fromkeys(names)) or list(case.strategies)
 
 
-def _report(
-    file: Path, work: Callable[[Callable[[str, float], None] | None], Comparison],
-    out: Path | None, system: Any, as_json: bool, strict: bool, quiet: bool,
-) -> int:  # fmt: skip
-    """Run, print, write; the exit code."""
+@contextmanager
+def _working(file: Path, quiet: bool) -> Iterator[Progress]:
+    """Tells how far the work is; mistakes found on the way get their place."""
     from simfan import api
-    from simfan.report import files, page
-    from simfan.report.answer import VERDICTS
     from simfan.report.progress import Progress
 
     if not quiet and not api.is_compiled():
         click.echo("Compiling the solver, once (some seconds to a minute) ...", err=True)
     with _placed(file), Progress(sys.stderr, shown=not quiet) as progress:
+        yield progress
+
+
+def _report(
+    file: Path, work: Callable[[Told], Comparison], more: Sequence[Section[Any]],
+    out: Path | None, system: Any, as_json: bool, strict: bool, quiet: bool,
+) -> int:  # fmt: skip
+    """Run, print, write, with more sections on the page; the exit code."""
+    from simfan.report import files, page
+    from simfan.report.answer import VERDICTS
+
+    with _working(file, quiet) as progress:
         comparison = _noted(work(progress), file)
     if as_json:
         click.echo(json.dumps(comparison.to_json(), indent=2, allow_nan=False))
@@ -252,9 +329,9 @@ def _report(
         sections = (VERDICTS,) if quiet else page.COMPARISON
         page.print_on(_console(sys.stdout), comparison, system, sections)
     if out is not None:
-        files.write(out, comparison, system)
+        files.write(out, comparison, system, more)
         if not quiet:
-            _say(f"Wrote {out}: result.json, summary.txt, histories and pictures.")
+            _say(f"Wrote {out}: report.html, result.json, summary.txt, histories and pictures.")
     return _code(comparison, strict)
 
 
@@ -262,10 +339,15 @@ def _noted(comparison: Comparison, file: Path) -> Comparison:
     """The comparison with the file it came from, so that a result can be traced to it."""
     from dataclasses import replace
 
+    return replace(comparison, scenario=_of_file(comparison.scenario, file))
+
+
+def _of_file(note: ScenarioNote, file: Path) -> ScenarioNote:
+    from dataclasses import replace
+
     from simfan.scenario import fingerprint
 
-    note = replace(comparison.scenario, file=file.name, fingerprint=fingerprint(file))
-    return replace(comparison, scenario=note)
+    return replace(note, file=file.name, fingerprint=fingerprint(file))
 
 
 def _code(comparison: Comparison, strict: bool) -> int:

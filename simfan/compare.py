@@ -1,11 +1,12 @@
 """Many runs of one scenario side by side."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from simfan import __version__
-from simfan.history import Audit, History
+from simfan.frames import loaded_pandas
+from simfan.history import Audit, Facts, History
 from simfan.metrics import (
     Measures,
     Miss,
@@ -15,10 +16,18 @@ from simfan.metrics import (
     misses,
     plain,
     verdict,
+    with_reasons,
 )
 from simfan.plant.case import Criteria
+from simfan.shown import Shown
+from simfan.signals import HELD_UNITS
+
+if TYPE_CHECKING:
+    import pandas
 
 SCHEMA_VERSION = 1
+GROUPS = ("tracking", "energy", "excursions", "travel")
+"""Of measures, as they stand in the JSON."""
 
 
 @dataclass(frozen=True)
@@ -26,26 +35,35 @@ class ScenarioNote:
     """Which scenario was run."""
 
     title: str
+    """The scenario's title."""
     file: str | None = None
+    """Name of the file, if it came from one."""
     fingerprint: str | None = None
     """Of the file's content, so that a result can be traced to it."""
 
 
-@dataclass(frozen=True)
-class StrategyResult:
+@dataclass(frozen=True, repr=False)
+class StrategyResult(Shown):
     """One strategy, run and judged."""
 
     name: str
+    """As the scenario calls it."""
     method: str
+    """The trade's word for what moves."""
     history: History
+    """The run."""
+    criteria: Criteria
+    """What it was judged by."""
     measures: Measures | None
     """None where the run stopped on its numbers before there was anything to judge."""
     misses: tuple[Miss, ...]
+    """Criteria that are not met."""
     findings: tuple[str, ...]
     """What the strategy cannot do, such as a setpoint out of its reach."""
     verdict: str
+    """One sentence: met, or what was missed and when."""
     assumed_part_s: float = 0.0
-    """Time on parts of the fan's curve that the maker did not give."""
+    """Time on parts of the fan's curve that the maker did not give [s]."""
     otherwise: Mapping[str, str] = field(default_factory=dict)
     """Verdicts with those parts assumed low and high, where the run rests on them."""
     decidable: bool = True
@@ -72,13 +90,16 @@ class StrategyResult:
         return not (self.misses or self.findings or self.stopped or self.measures is None)
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(Shown):
     """The answer to a scenario."""
 
     scenario: ScenarioNote
+    """Which scenario was run."""
     criteria: Criteria
+    """What it was judged by."""
     strategies: tuple[StrategyResult, ...]
+    """In the order of the scenario."""
 
     @property
     def title(self) -> str:
@@ -94,6 +115,18 @@ class Comparison:
             "criteria": _criteria(self.criteria),
             "strategies": [_strategy(s) for s in self.strategies],
         }
+
+    def to_pandas(self) -> "pandas.DataFrame":
+        """One row for each strategy, named as in `result.json`: "energy.electrical_kwh" [kWh].
+
+        Places in a list count from 0, as in "tracking.changes.0.overshoot_percent" [%]; a number
+        that does not exist is nan. The events of a run, whose number differs, are left out.
+        Raises RunError where pandas is missing.
+        """
+        rows = [_row(_strategy(s)) for s in self.strategies]
+        frame = loaded_pandas().DataFrame(rows).set_index("strategy")
+        frame.attrs = {"title": self.title}
+        return frame
 
 
 def compare(
@@ -124,6 +157,7 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
         name=facts.strategy,
         method=facts.method,
         history=history,
+        criteria=criteria,
         measures=measures,
         misses=missed,
         findings=facts.findings,
@@ -150,7 +184,6 @@ def weighed(nominal: StrategyResult, others: Mapping[str, StrategyResult]) -> St
 
 
 def _strategy(result: StrategyResult) -> dict[str, Any]:
-    groups = ("tracking", "energy", "excursions", "travel")
     known = {
         "name": result.name,
         "method": result.method,
@@ -158,29 +191,64 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
         "verdict": result.verdict,
         "misses": [_miss(m) for m in result.misses],
         "findings": list(result.findings),
-        **{g: plain(getattr(result.measures, g, None)) for g in groups},
-        "audit": _with_reasons(plain(result.audit), {
+        **{g: plain(getattr(result.measures, g, None)) for g in GROUPS},
+        "audit": with_reasons(plain(result.audit), {
             "half_step_difference": "the run was not repeated with half the step",
             "stopped": "the run is complete",
         }),
+        "max_safe_speed_percent": 100.0 * result.history.facts.max_safe_speed_ratio,
+        "tuning": _tuning(result.history.facts),
+        "sequence": _sequence(result.history.facts),
+        "log": plain(result.history.log),
         "assumed": list(result.history.facts.assumed),
         "assumed_part_s": result.assumed_part_s,
         "decidable": result.decidable,
         "verdict_if_assumed": dict(result.otherwise),
     }  # fmt: skip
     why = "the run stopped on its numbers before there was anything to judge"
-    return _with_reasons(known, {**dict.fromkeys(groups, why), "meets_criteria": result.verdict})
+    return with_reasons(known, {**dict.fromkeys(GROUPS, why), "meets_criteria": result.verdict})
+
+
+def _tuning(facts: Facts) -> dict[str, Any]:
+    """The span by names that carry the unit of what is held."""
+    unit = HELD_UNITS[facts.held_kind].lower().replace("/", "_")
+    return {f"{k}_{unit}" if k.startswith("span_") else k: v
+            for k, v in plain(facts.tuning).items()}
+
+
+def _sequence(facts: Facts) -> dict[str, Any]:
+    """Element → the breakpoints of its sequence table."""
+    return {element: [{"controller_output_percent": 100.0 * x, "element_demand_percent": 100.0 * y}
+                      for x, y in points] for element, points in facts.sequence.items()}
+
+
+def _row(strategy: dict[str, Any]) -> dict[str, Any]:
+    """A strategy of the JSON as one row: its judgement, then its measures."""
+    words = {key: strategy[key] for key in ("method", "meets_criteria", "decidable", "verdict")}
+    measures = {key: strategy[key] for key in GROUPS if strategy[key] is not None}
+    return {"strategy": strategy["name"], **words, **dict(_cells(measures))}
+
+
+def _cells(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    """(path, number or word) of everything within."""
+    if isinstance(value, Mapping | list):
+        inner = value.items() if isinstance(value, Mapping) else enumerate(value)
+        for key, part in inner:
+            if key not in ("reasons", "events"):
+                yield from _cells(part, f"{path}.{key}" if path else str(key))
+    else:
+        yield path, float("nan") if value is None else value
 
 
 def _scenario(note: ScenarioNote) -> dict[str, Any]:
-    return _with_reasons(plain(note), {
+    return with_reasons(plain(note), {
         "file": "the scenario was not read from a file",
         "fingerprint": "no fingerprint was taken of the scenario",
     })  # fmt: skip
 
 
 def _miss(miss: Miss) -> dict[str, Any]:
-    return _with_reasons(plain(miss), {"got": miss.words})
+    return with_reasons(plain(miss), {"got": miss.words})
 
 
 def _criteria(criteria: Criteria) -> dict[str, Any]:
@@ -192,11 +260,4 @@ def _criteria(criteria: Criteria) -> dict[str, Any]:
         key = name if kind == "cycles" else f"{name}_{kind}"
         limits[key] = 100.0 * value if kind == "percent" and value is not None else value
     reasons = dict.fromkeys(limits, "not asked for")
-    return _with_reasons(limits, reasons | {"speed_percent": "the wheel's safe speed is the limit"})
-
-
-def _with_reasons(found: dict[str, Any], reasons: dict[str, str]) -> dict[str, Any]:
-    """`found` with a reason beside each null that has none yet."""
-    known = {**{k: why for k, why in reasons.items() if found[k] is None},
-             **found.get("reasons", {})}  # fmt: skip
-    return {**found, "reasons": known} if known else found
+    return with_reasons(limits, reasons | {"speed_percent": "the wheel's safe speed is the limit"})

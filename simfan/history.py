@@ -4,11 +4,16 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from simfan.frames import loaded_pandas
+from simfan.shown import Shown
 from simfan.signals import HELD_UNITS, SIGNALS
+
+if TYPE_CHECKING:
+    import pandas
 
 Array = np.ndarray
 
@@ -18,6 +23,7 @@ class Happening:
     """One line of a run's log."""
 
     at_s: float
+    """[s]."""
     what: str
     """In plain words, such as "setpoint 45 → 36 m3/s"."""
 
@@ -27,11 +33,15 @@ class SetpointChange:
     """A change of the setpoint, step or ramp, as the timeline made it. SI."""
 
     at_s: float
+    """[s]."""
     until_s: float
-    """Start of the next change of any kind, or the end of the run: the window to judge."""
+    """Start of the next change of any kind, or the end of the run [s]: the window to judge."""
     start: float
+    """Setpoint before it [m³/s, kg/s or Pa]."""
     end: float
+    """Setpoint after it [m³/s, kg/s or Pa]."""
     over_s: float = 0.0
+    """Length of the ramp [s]; 0 for a step."""
 
 
 @dataclass(frozen=True)
@@ -39,15 +49,19 @@ class FanMap:
     """The wheel's curve at rated speed and density, and the system curve at the run's start. SI."""
 
     flow: tuple[float, ...]
+    """Of the wheel's curve [m³/s]."""
     pressure: tuple[float, ...]
+    """Static pressure rise at each flow [Pa]."""
     system_flow: tuple[float, ...]
+    """Of the system curve [m³/s]."""
     system_pressure: tuple[float, ...]
+    """What the system takes at each flow [Pa]."""
     stall_flow: float | None
-    """At rated speed; None where the curve has no peak."""
+    """At rated speed [m³/s]; None where the curve has no peak."""
     stall_basis: str
     """"the maker's stall point" or "peak of the curve"."""
     density: float | None = None
-    """Of the rated curve, so that a page can draw the curve at the density of the run."""
+    """Of the rated curve [kg/m³], so that a page can draw the curve at the density of the run."""
 
 
 @dataclass(frozen=True)
@@ -55,33 +69,47 @@ class Facts:
     """What a judge must know of a run beside its traces. SI."""
 
     title: str
+    """The scenario's title."""
     strategy: str
+    """The strategy's name."""
     method: str
+    """The trade's word for what moves."""
     holds: str
+    """"flow" or "pressure"."""
     held_kind: str
     """Kind of unit of setpoint and measured value: "volume flow", "mass flow" or "pressure"."""
     known_flow: tuple[float, float]
-    """Lowest and highest flow of the maker's points at rated speed."""
+    """Lowest and highest flow of the maker's points at rated speed [m³/s]."""
     duration_s: float
+    """[s]."""
     record_s: float
+    """Interval of the samples [s]."""
     rated_speed: float
+    """[rad/s]."""
     max_safe_speed_ratio: float
+    """Of rated speed [1]."""
     motor_rating: float
+    """[W]."""
     price_per_kwh: float
+    """[`currency`/kWh]."""
     currency: str
+    """As the scenario says it."""
     fan_map: FanMap
+    """For the picture."""
     changes: tuple[SetpointChange, ...]
+    """Of the setpoint, in the order of time."""
     events_at_s: tuple[float, ...]
-    """Instants of every event of the timeline, setpoint or not."""
+    """Instants of every event of the timeline, setpoint or not [s]."""
     tuning: Mapping[str, float | str]
+    """The controller's, by name; times [s], spans [m³/s, kg/s or Pa]."""
     sequence: Mapping[str, tuple[tuple[float, float], ...]]
-    """Element → (controller output, element demand) breakpoints, 0 to 1."""
+    """Element → (controller output, element demand) breakpoints, 0 to 1 [1]."""
     assumed: tuple[str, ...]
     """Every default and assumption that went into the run, in plain words."""
     findings: tuple[str, ...] = ()
     """What the strategy cannot do, such as a setpoint out of its reach."""
     natural_period_s: float | None = None
-    """Longest in which the plant's air swings by itself, 2π/ω_H with ω_H = c·√(A/(VL));
+    """Longest in which the plant's air swings by itself [s], 2π/ω_H with ω_H = c·√(A/(VL));
     None where it is not known."""
 
 
@@ -90,29 +118,38 @@ class Audit:
     """The run's account of its own arithmetic."""
 
     step_s: float
+    """[s]."""
     steps: int
+    """[1]."""
     fastest_time_constant_s: float
+    """1/|λ| of the fastest state [s]."""
     mass_balance_residual: float
     """|stored − (in − out)| over what passed, worst node [1]."""
     stiff_steps: int
-    """Steps in which a closing element's inertance was raised to keep the step stable."""
+    """Steps [1] in which a closing element's inertance was raised to keep the step stable."""
     half_step_difference: float | None = None
-    """Largest difference of any recorded trace against half the step, of its range; on request."""
+    """Largest difference of any recorded trace against half the step, of its range [1]; on
+    request."""
     stopped: str | None = None
     """Why the run stopped on its numbers: state, time; None for a complete run."""
 
 
-@dataclass(frozen=True)
-class History:
+@dataclass(frozen=True, repr=False)
+class History(Shown):
     """A run. `traces[name]` has shape (n_samples, n_items); names and units in `signals`."""
 
     time: Array
+    """(n_samples,) [s]."""
     traces: Mapping[str, Array]
+    """Name → (n_samples, n_items) [SI]; names and units in `simfan.signals`."""
     items: Mapping[str, tuple[str, ...]]
     """For each "loop", "element", "fan", "branch", "node": the names of the columns."""
     log: tuple[Happening, ...]
+    """What happened, in the order of time."""
     facts: Facts
+    """What a judge must know beside the traces."""
     audit: Audit
+    """The run's account of its own arithmetic."""
 
     def trace(self, name: str, item: str | int = 0) -> Array:
         """One column of a trace, by the item's name or number. KeyError names what there is."""
@@ -122,6 +159,11 @@ class History:
         if isinstance(item, str) and item not in columns:
             raise KeyError(f"{name!r} has no item {item!r}; there are {', '.join(columns)}")
         return self.traces[name][:, columns.index(item) if isinstance(item, str) else item]
+
+    def unit(self, name: str) -> str:
+        """SI unit of a trace, such as "m3/s"; "1" for a share."""
+        signal = SIGNALS[name]
+        return HELD_UNITS[self.facts.held_kind] if signal.kind == "held" else signal.unit
 
     def save(self, path: Path) -> None:
         """Write all of it as one `.npz` file."""
@@ -139,11 +181,24 @@ class History:
         """(heading with unit, values) of every trace, for a table in a text file."""
         rows = [("time [s]", self.time)]
         for name, values in self.traces.items():
-            signal = SIGNALS[name]
-            unit = HELD_UNITS[self.facts.held_kind] if signal.kind == "held" else signal.unit
-            for i, item in enumerate(self.items[signal.per]):
-                rows.append((f"{name} of {item} [{unit}]", values[:, i]))
+            for i, item in enumerate(self.items[SIGNALS[name].per]):
+                rows.append((f"{name} of {item} [{self.unit(name)}]", values[:, i]))
         return rows
+
+    def to_pandas(self) -> "pandas.DataFrame":
+        """The traces as a frame of shape (n_samples, n_columns): `frame["fan_flow", "fan"]`.
+
+        The index is `time` [s], the columns are (signal, item); `frame.attrs["units"]` has the
+        unit of each signal and of time, SI. Raises RunError where pandas is missing.
+        """
+        pd = loaded_pandas()
+        names = [(name, item) for name in self.traces for item in self.items[SIGNALS[name].per]]
+        frame = pd.DataFrame(
+            np.hstack(list(self.traces.values())), index=pd.Index(self.time, name="time"),
+            columns=pd.MultiIndex.from_tuples(names, names=["signal", "item"]))  # fmt: skip
+        frame.attrs = {"title": self.facts.title, "strategy": self.facts.strategy,
+                       "units": {"time": "s", **{name: self.unit(name) for name in self.traces}}}
+        return frame
 
     def save_csv(self, path: Path) -> None:
         """Write the traces as comma-separated text, one heading line with units."""

@@ -151,6 +151,76 @@ MISTAKES = [
      "run.step", "a divisor of record"),
     ('duration = "300 s"', 'duration = "30 d"\nrecord = "0.1 ms"', 37, "run.duration",
      "at most 2e+07"),
+    # -- days, tolerance, part load
+    ("[run]", '[days]\ncoldest = { ambient = "-15 degC", ambiant = "1 degC" }\n[run]', 37,
+     "days.coldest.ambiant", "did you mean ambient?"),
+    ("[run]", '[days]\ncoldest = { gas = "-15 degC" }\n[run]', 37, "days.coldest.ambient",
+     "ambient is missing"),
+    ("[run]", '[days]\ncoldest = { ambient = "-15 K" }\n[run]', 37, "days.coldest.ambient",
+     "at least -100 degC"),
+    ("[run]", '[days]\nhottest = { ambient = "36 kPa" }\n[run]', 37, "days.hottest.ambient",
+     "kPa is a unit of"),
+    ("[run]", '[days]\nhottest = { ambient = "20 degC" }\n[run]', 37, "days.hottest.ambient",
+     "at least air.temperature, 30 degC"),
+    ("[run]", '[days]\ncoldest = { ambient = "31 degC" }\n[run]', 37, "days.coldest.ambient",
+     "at most air.temperature, 30 degC"),
+    ("[run]", '[days]\ncoldest = { ambient = "9 degC" }\nhottest = { ambient = "9 degC" }\n[run]',
+     37, "days.coldest.ambient", "got 9 degC; allowed: below hottest.ambient, 9 degC"),
+    ("[run]", '[days]\ncoldest = "9 degC"\n[run]', 37, "days.coldest", "its keys: ambient, gas"),
+    ('inertia = ', 'tolerance = "25 %"\ninertia = ', 13, "fan.tolerance",
+     "at least 0 % and at most 20 %"),
+    ('inertia = ', 'tolerance = 0.05\ninertia = ', 13, "fan.tolerance", 'quotes: "0.05 %"'),
+    ("poles = 6", 'poles = 6\npart_load = { load = { unit = "%", values = [50, 100] }, '
+     'efficiency = { unit = "%", values = [96, 95.8] } }', 15, "motor.efficiency",
+     'as part_load has it at 100 % load, 95.8 %; such as efficiency = "95.8 %"'),
+    ("poles = 6", 'poles = 6\npart_load = { load = { unit = "%", values = [50, 90] }, '
+     'efficiency = { unit = "%", values = [95, 95] } }', 18, "motor.part_load.load.values#2",
+     "got 90 %; allowed: 100 % or more, the last point"),
+    ("poles = 6", 'poles = 6\npart_load = { load = { unit = "%", values = [50, 100] }, '
+     'efficiency = { unit = "%", values = [95] } }', 18, "motor.part_load.efficiency.values",
+     "got 1 values; allowed: 2, one for each value of load"),
+    ("poles = 6", 'poles = 6\npart_load = { load = { unit = "%", values = [100, 50, 100] }, '
+     'efficiency = { unit = "%", values = [95, 95, 95] } }', 18, "motor.part_load.load.values#2",
+     "50 % after 100 %"),
+    ("poles = 6", 'poles = 6\npart_load = { load = { unit = "%", values = [50, 100] }, '
+     'efficiency = { unit = "%", values = [95, 195] } }', 18,
+     "motor.part_load.efficiency.values#2", "at most 100 %"),
+    ('minimum = "30 %" }', 'part_load = { load = { unit = "%", values = [0, 100] }, '
+     'efficiency = { unit = "%", values = [90, 97] } } }', 35,
+     "strategies.drive.speed.part_load.load.values#1", "above 0 %"),
+    ('minimum = "30 %" }', 'part_load = { load = { unit = "%", values = [50, 100] } } }', 35,
+     "strategies.drive.speed.part_load.efficiency", "efficiency is missing"),
+    # -- the year
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45, 30] }, "
+     "hours = [3000] }\n[run]", 37, "year.profile.hours", "got 1 values; allowed: 2, one for each"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45, 30] }, "
+     "hours = [3000, -5] }\n[run]", 37, "year.profile.hours#2", "got -5; allowed: a list of "
+     "numbers, each at least 0"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45] }, hours = [0] }\n"
+     "[run]", 37, "year.profile.hours", "hours whose sum is above zero"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"kPa\", values = [3] }, hours = [9] }\n"
+     "[run]", 37, "year.profile.demand.values#1", 'because of control.holds = "flow"'),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"rpm\", values = [3] }, hours = [9] }\n"
+     "[run]", 37, "year.profile.demand.unit", "rpm is a unit of rotation speed"),
+    ("[run]", "[year]\nprofile = { demand = [45], hours = [9] }\n[run]", 37,
+     "year.profile.demand", "a list is given together with its unit"),
+    ("[run]", "[year]\nprofile = { hours = [9] }\n[run]", 37, "year.profile.demand",
+     "demand is missing"),
+    ("[run]", '[year]\nbaseline = "damper"\n[run]', 36, "year", "got no load profile; allowed: "
+     "profile or profile_file"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45] }, hours = [9] }\n"
+     'baseline = "dampr"\n[run]', 38, "year.baseline", "did you mean damper?"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45] }, hours = [9] }\n"
+     "co2_per_kw = 1\n[run]", 38, "year.co2_per_kw", "did you mean co2_per_kwh?"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45] }, hours = [9] }\n"
+     'co2_per_kwh = "0.3 kg"\n[run]', 38, "year.co2_per_kwh", "without quotes and without a unit"),
+    ("[run]", "[year]\nprofile = { demand = { unit = \"m3/s\", values = [45] }, hours = [9] }\n"
+     'profile_file = "demand.csv"\n[run]', 38, "year.profile_file",
+     "got both profile and profile_file; allowed: one of the two"),
+    ("[strategies.drive]", "[strategies.drive]\ninstalled_cost = -1", 34,
+     "strategies.drive.installed_cost", "at least 0"),
+    ("[strategies.drive]", '[strategies.drive]\ninstalled_cost = "9000 EUR"', 34,
+     "strategies.drive.installed_cost", "without quotes and without a unit"),
     # -- shape
     ("[process]", "process = 3\n[processes]", 21, "ductwork.process", "process belongs to the top"),
     ('rated = { speed = "990 rpm", density = "1.2 kg/m3" }', 'rated = "990 rpm"', 6, "fan.rated",

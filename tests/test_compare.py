@@ -40,7 +40,8 @@ def test_the_verdict_of_a_surging_run_tells_how_often_when_and_why():
     result = only(SURGING, Criteria())
     assert not result.meets_criteria
     assert result.verdict == (
-        "surges 50 times from 126 s to 175 s, after setpoint 36 → 27 m3/s, outlet damper closing"
+        "surging for 49.2 s (50 cycles, 126 s to 175 s) after setpoint 36 → 27 m3/s at 120 s, "
+        "outlet damper closing"
     )
 
 
@@ -63,7 +64,7 @@ def test_left_of_the_peak_without_surge_is_told_but_meets():
 def test_surge_that_is_not_a_criterion_is_told_all_the_same():
     result = only(SURGING, Criteria(surge_cycles=None))
     assert result.meets_criteria
-    assert result.verdict.startswith("meets the criteria; surges 50 times")
+    assert result.verdict.startswith("meets the criteria; surging for 49.2 s (50 cycles")
 
 
 def test_two_spells_of_surge_are_told_as_two():
@@ -71,7 +72,31 @@ def test_two_spells_of_surge_are_told_as_two():
     late = first.time > 190.0
     traces = {k: np.where(late[:, None], second.traces[k], v) for k, v in first.traces.items()}
     verdict = only(replace(first, traces=traces), Criteria()).verdict
-    assert verdict.startswith("surges 100 times from 126 s to 250 s in 2 spells, the first after")
+    assert verdict.startswith(
+        "surging for 98.5 s (100 cycles, 126 s to 250 s) in 2 spells, the first after setpoint")
+
+
+def test_a_lost_stall_margin_tells_for_how_long_after_what_and_what_was_moving():
+    result = only(synthetic.history("at-the-fan"), Criteria(stall_margin=0.05))
+    found = result.measures.excursions
+    left = next(e for e in found.events if e.kind == "left of the peak")
+    assert result.verdict == (
+        f"stall margin down to {found.lowest_stall_margin_percent:.3g} %, wanted 5 %, left of the "
+        f"peak for {left.duration_s:.0f} s after setpoint 36 → 27 m3/s at 120 s, "
+        "outlet damper closing"
+    )
+
+
+def test_a_margin_that_is_thin_but_there_tells_when_it_was_thinnest():
+    result = only(CALM, Criteria(stall_margin=0.9))
+    lowest = result.measures.excursions.lowest_stall_margin_at_s
+    assert result.verdict.endswith(f"wanted 90 %, at {lowest:.3g} s")
+
+
+def test_an_overloaded_motor_tells_for_how_long_and_after_what():
+    result = only(CALM, Criteria(motor_load=0.5))
+    words = next(m.words for m in result.misses if m.criterion == "motor_load")
+    assert re.search(r"allowed 50 %, for [\d.]+ s after the start of the run$", words)
 
 
 def test_a_setpoint_out_of_reach_is_a_finding_and_the_criteria_are_not_met():
@@ -171,7 +196,7 @@ def test_the_json_holds_finite_numbers_and_a_reason_for_each_null():
 
 WITHOUT_UNIT = {"cost", "crossings", "cycles", "depth", "events_not_listed", "got", "limit",
                 "reversals", "schema_version", "steps", "stiff_steps", "surge_cycles",
-                "mass_balance_residual"}  # fmt: skip
+                "mass_balance_residual", "gain", "setpoint_weight", "derivative_filter"}
 """Counts, shares, money (its currency stands beside it), and what has its unit in a field."""
 
 UNITS = ("_s", "_s2", "_percent", "_percent_s", "_percent2_s", "_percent_s2", "_kwh", "_m3",

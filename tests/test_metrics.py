@@ -230,7 +230,7 @@ def test_limits_of_travel_are_those_of_the_sequence():
 
 def test_the_whole_list_of_events_of_a_surging_run():
     run = synthetic.history(surge=(125.0, 175.0))
-    after = "setpoint 36 → 27 m3/s"
+    after = "setpoint 36 → 27 m3/s at 120 s"
     closing = "outlet damper closing"
     events = judge(run, Criteria()).excursions.events
     assert [told(e) for e in events] == [
@@ -274,11 +274,12 @@ def test_the_whole_list_of_events_of_a_run_that_breaks_every_limit():
              Happening(80.0, "fixed pressure up")],
     )
     events = judge(run, Criteria()).excursions.events
-    closing, first, last = "outlet damper closing", "setpoint 36 → 26 m3/s", "fixed pressure up"
+    closing, first = "outlet damper closing", "setpoint 36 → 26 m3/s at 10 s"
+    clogs, last = "filter clogs at 43 s", "fixed pressure up at 80 s"
     assert [told(e) for e in events] == [
         ("left of the peak", "fan", 20.0, 35.0, 1, closing, first, False),
         ("motor overload", "fan", 40.0, 45.0, 1, "nothing", first, False),
-        ("overspeed", "fan", 60.0, 65.0, 1, "nothing", "filter clogs", False),
+        ("overspeed", "fan", 60.0, 65.0, 1, "nothing", clogs, False),
         ("controller at limit", "flow", 80.0, 100.0, 1, "outlet damper opening", last, True),
     ]
     depths = [(e.depth, e.depth_unit) for e in events]

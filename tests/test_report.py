@@ -282,7 +282,7 @@ def test_the_folder_holds_result_histories_and_pictures(tmp_path):
     written = files.write(tmp_path / "deep" / "out", comparison(), "si")
     names = {p.name for p in (tmp_path / "deep" / "out").iterdir()}
     strategies = ("damper-at-kiln", "damper-at-fan", "variable-speed")
-    assert names == {"result.json", "summary.txt"} | {
+    assert names == {"result.json", "summary.txt", "report.html"} | {
         f"{s}.{e}" for s in strategies for e in ("npz", "csv", "svg", "png")
     }
     assert {p.name for p in written} == names

@@ -8,15 +8,16 @@ from scipy.interpolate import PchipInterpolator
 from simfan.kernel.layout import ON_DRIVE, ON_LINE, ROTOR, Rotors, rows
 from simfan.plant.drive import Motor, SpeedDrive
 from simfan.plant.fan import Fan
+from simfan.plant.part_load import PartLoad
 
 LOADS = np.array([0.0, 0.10, 0.25, 0.50, 1.00, 1.50])
 """Share of rated power."""
-MOTOR_PART_LOAD = np.array([np.nan, 0.866, 0.980, 1.0, 1.0, 1.0])
-"""Efficiency over that at rated load, motors of 75 hp and more (`fluids` 1.3, function
-`motor_efficiency_underloaded`)."""
-DRIVE_PART_LOAD = np.array([np.nan, 0.905, 0.95, 0.97, 0.97, 0.97]) / 0.97
-"""Efficiency over that at rated load, drives of 200 to 400 hp: 12.5/25/50/100 % load give
-91/95/97/97 % (`fluids` 1.3, function `VFD_efficiency`); 10 % extrapolated."""
+MOTOR_PART_LOAD = np.array([0.866, 0.980, 1.0, 1.0, 1.0])
+"""At LOADS above zero: efficiency over that at rated load, motors of 75 hp and more (`fluids` 1.3,
+function `motor_efficiency_underloaded`)."""
+DRIVE_PART_LOAD = np.array([0.905, 0.95, 0.97, 0.97, 0.97]) / 0.97
+"""At LOADS above zero: efficiency over that at rated load, drives of 200 to 400 hp: 91/95/97/97 %
+at 12.5/25/50/100 % load (`fluids` 1.3, function `VFD_efficiency`); 10 % extrapolated."""
 
 
 N_START = 65
@@ -59,11 +60,22 @@ def start_torque(motor: Motor) -> np.ndarray:
 def losses(motor: Motor, drive: SpeedDrive | None) -> np.ndarray:
     """(2, n) share of rated power and losses over rated power, s·(1/η − 1).
 
-    Below a tenth of the load the losses stay what they are at a tenth.
+    Below the lowest load that is known the losses stay what they are there.
     """
-    efficiency = motor.efficiency * MOTOR_PART_LOAD * motor.belt_efficiency
+    given = [device.part_load.load for device in (motor, drive) if device and device.part_load]
+    loads = np.unique(np.concatenate([LOADS, *given]))
+    efficiency = motor.belt_efficiency * _efficiency(
+        loads[1:], motor.part_load, motor.efficiency * MOTOR_PART_LOAD)
     if drive:
-        efficiency = efficiency * drive.efficiency * DRIVE_PART_LOAD
-    loss = LOADS * (1.0 / efficiency - 1.0)
-    loss[0] = loss[1]
-    return np.array([LOADS, loss])
+        efficiency = efficiency * _efficiency(
+            loads[1:], drive.part_load, drive.efficiency * DRIVE_PART_LOAD)
+    loss = loads[1:] * (1.0 / efficiency - 1.0)
+    return np.array([loads, [loss[0], *loss]])
+
+
+def _efficiency(loads: np.ndarray, given: PartLoad | None, default: np.ndarray) -> np.ndarray:
+    """η = 1/(1 + loss/s) at loads s above zero, the losses on straight lines between points."""
+    known, points = map(np.array, (given.load, given.efficiency) if given else
+                        (LOADS[1:], default))
+    loss = np.interp(loads, known, known * (1.0 / points - 1.0))
+    return np.where(loads > known[-1], points[-1], 1.0 / (1.0 + loss / loads))

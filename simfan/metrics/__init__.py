@@ -7,7 +7,7 @@ code as a simulated run.
 from simfan.metrics.judge import can_be_judged, judge
 from simfan.metrics.known import assumed_part_s
 from simfan.metrics.misses import Miss, misses
-from simfan.metrics.plain import plain
+from simfan.metrics.plain import plain, with_reasons
 from simfan.metrics.results import (
     Change,
     Energy,
@@ -24,5 +24,5 @@ from simfan.metrics.verdict import verdict
 __all__ = [
     "Change", "Energy", "Event", "Excursions", "Measures", "Miss", "Surge", "Tracking", "Travel",
     "Whole", "assumed_part_s",
-    "can_be_judged", "judge", "misses", "plain", "verdict",
+    "can_be_judged", "judge", "misses", "plain", "verdict", "with_reasons",
 ]  # fmt: skip

@@ -39,7 +39,8 @@ def direction(name: str, move: float) -> str:
 
 
 def after(history: History, at_s: float) -> str:
-    """The last line of the log before this time, or within the one sample it is told to."""
+    """The last line of the log before this time, or within the one sample it is told to, and
+    when that was: "setpoint 36 → 27 m3/s at 180 s"."""
     sample = float(history.time[1] - history.time[0])
-    lines = [h.what for h in history.log if h.at_s <= at_s + sample]
+    lines = [f"{h.what} at {h.at_s:g} s" for h in history.log if h.at_s <= at_s + sample]
     return lines[-1] if lines else "the start of the run"

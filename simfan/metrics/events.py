@@ -7,6 +7,7 @@ from simfan.history import History
 from simfan.measures import episodes as fold
 from simfan.metrics.before import after, moving
 from simfan.metrics.columns import Array, clock, column
+from simfan.metrics.misses import LEFT
 from simfan.metrics.results import Event
 from simfan.plant.case import Criteria
 
@@ -51,7 +52,7 @@ def load_limit(criteria: Criteria) -> float:
 def left_kind(history: History) -> str:
     """A peak is no proof of stall, so it is not called so."""
     is_peak = "peak" in history.facts.fan_map.stall_basis
-    return "left of the peak" if is_peak else "below the stall line"
+    return LEFT[0] if is_peak else LEFT[1]
 
 
 def _of_fan(history: History, criteria: Criteria, i: int) -> list[Watch]:

@@ -4,9 +4,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from simfan.history import Facts
-from simfan.metrics.results import Change, Measures
+from simfan.metrics.results import Change, Event, Excursions, Measures
 from simfan.plant.case import Criteria
 from simfan.signals import HELD_UNITS
+
+LEFT = ("left of the peak", "below the stall line")
+"""Kinds of event in which the stall margin is below zero."""
 
 
 @dataclass(frozen=True)
@@ -16,9 +19,13 @@ class Miss:
     criterion: str
     """The key in the scenario's criteria."""
     got: float | None
+    """[`unit`]; None where the wanted number does not exist."""
     limit: float
+    """What the scenario allows [`unit`]."""
     unit: str
+    """Of `got` and `limit`."""
     words: str
+    """The miss as a sentence."""
 
 
 def misses(measures: Measures, criteria: Criteria, facts: Facts) -> tuple[Miss, ...]:
@@ -32,10 +39,11 @@ def misses(measures: Measures, criteria: Criteria, facts: Facts) -> tuple[Miss, 
         *_above("surge_cycles", "surge cycles:",
                 measures.excursions.surge_cycles, criteria.surge_cycles, ""),
         *_above("motor_load", "motor load up to",
-                measures.excursions.highest_motor_load_percent, _percent(criteria.motor_load), "%"),
+                measures.excursions.highest_motor_load_percent, _percent(criteria.motor_load), "%",
+                during=worst(measures.excursions, "motor overload")),
         *_above("speed", "speed up to", measures.excursions.highest_speed_percent,
                 _percent(facts.max_safe_speed_ratio if criteria.speed is None else criteria.speed),
-                "%"),
+                "%", during=worst(measures.excursions, "overspeed")),
         *_above("highest_pressure", "pressure of the volume up to",
                 measures.excursions.highest_pressure_pa, criteria.highest_pressure, "Pa"),
         *_below("lowest_pressure", "pressure of the volume down to",
@@ -64,6 +72,26 @@ def figures(got: float, limit: float) -> tuple[str, str]:
     return figure(got), figure(limit)
 
 
+def lasting(seconds: float) -> str:
+    """A length of time in a sentence."""
+    return f"{figure(instant(seconds))} s" if instant(seconds) else "less than 0.1 s"
+
+
+def cause(event: Event) -> str:
+    """After which change an event began, and what was moving then."""
+    words = f"after {event.after}"
+    return words if event.moving == "nothing" else f"{words}, {event.moving}"
+
+
+def worst(found: Excursions, kind: str) -> str:
+    """How long the deepest event of this kind lasted and whence it came; "" for none."""
+    seen = [e for e in found.events if e.kind == kind]
+    if not seen:
+        return ""
+    deepest = max(seen, key=lambda e: e.depth or 0.0)
+    return f"for {lasting(deepest.duration_s)} {cause(deepest)}"
+
+
 def _percent(share: float | None) -> float | None:
     return None if share is None else 100.0 * share
 
@@ -73,13 +101,16 @@ def _with(number: str, unit: str) -> str:
 
 
 def _above(
-    criterion: str, lead: str, got: float | None, limit: float | None, unit: str, tail: str = ""
-) -> Iterator[Miss]:
+    criterion: str, lead: str, got: float | None, limit: float | None, unit: str, tail: str = "",
+    during: str = "",
+) -> Iterator[Miss]:  # fmt: skip
+    """`tail` follows the number, `during` the limit."""
     if limit is None or got is None or got <= limit:
         return
     shown = instant(got) if unit == "s" and instant(got) > limit else got
     told, allowed = (_with(n, unit) for n in figures(shown, limit))
-    yield Miss(criterion, float(got), float(limit), unit, f"{lead} {told}{tail}, allowed {allowed}")
+    words = f"{lead} {told}{tail}, allowed {allowed}" + (f", {during}" if during else "")
+    yield Miss(criterion, float(got), float(limit), unit, words)
 
 
 def _below(criterion: str, lead: str, got: float | None, limit: float | None, unit: str,
@@ -128,5 +159,14 @@ def _margin(measures: Measures, limit: float | None) -> Iterator[Miss]:
         yield Miss("stall_margin", None, wanted, "%", f"no stall margin: {why}")
     elif got < wanted:
         told, allowed = figures(got, wanted)
-        words = f"stall margin down to {told} %, wanted {allowed} %"
+        words = f"stall margin down to {told} %, wanted {allowed} %{_left(found)}"
         yield Miss("stall_margin", got, wanted, "%", words)
+
+
+def _left(found: Excursions) -> str:
+    """How long the point stayed left of the line, or when it came nearest to it."""
+    for kind in LEFT:
+        if during := worst(found, kind):
+            return f", {kind} {during}"
+    at = found.lowest_stall_margin_at_s
+    return "" if at is None else f", at {figure(instant(at))} s"

@@ -37,3 +37,10 @@ def _object(value: Mapping[str, Any]) -> dict[str, Any]:
     if odd:
         found["reasons"] = {**found.get("reasons", {}), **odd}
     return found
+
+
+def with_reasons(found: dict[str, Any], reasons: Mapping[str, str]) -> dict[str, Any]:
+    """`found` with a reason beside each null that has none yet."""
+    known = {**{k: why for k, why in reasons.items() if found[k] is None},
+             **found.get("reasons", {})}  # fmt: skip
+    return {**found, "reasons": known} if known else found

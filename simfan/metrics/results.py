@@ -18,12 +18,17 @@ class Whole:
     """How the true value kept to the setpoint, over all of the run."""
 
     iae_percent_s: float
+    """∫|e| dt [% s]."""
     ise_percent2_s: float
+    """∫e² dt [%² s]."""
     itae_percent_s2: float
+    """∫t|e| dt [% s²]."""
     largest_deviation_percent: float
+    """Largest |e| [%]."""
     time_outside_band_s: float
+    """[s]."""
     band_percent: float
-    """Half width of the band, of the present setpoint; where a pressure is held, of what
+    """Half width of the band [%], of the present setpoint; where a pressure is held, of what
     `percent_of` says."""
 
 
@@ -32,30 +37,37 @@ class Change:
     """The answer to one setpoint change, from `at_s` until the next event."""
 
     at_s: float
+    """[s]."""
     until_s: float
+    """End of its window [s]."""
     over_s: float
-    """Length of the ramp; 0 for a step."""
+    """Length of the ramp [s]; 0 for a step."""
     held_kind: str
     """"volume flow", "mass flow" or "pressure"."""
     start: float
-    """Setpoint before it, SI; in the JSON `from_m3_s`, `from_kg_s` or `from_pa`."""
+    """Setpoint before it [m³/s, kg/s or Pa]; in the JSON `from_m3_s`, `from_kg_s` or `from_pa`."""
     end: float
-    """Setpoint after it, SI; in the JSON `to_m3_s`, `to_kg_s` or `to_pa`."""
+    """Setpoint after it [m³/s, kg/s or Pa]; in the JSON `to_m3_s`, `to_kg_s` or `to_pa`."""
     iae_percent_s: float | None
+    """∫|e| dt [% s]."""
     ise_percent2_s: float | None
+    """∫e² dt [%² s]."""
     itae_percent_s2: float | None
-    """Time counted from `at_s`."""
+    """∫(t − at)|e| dt [% s²]."""
     time_outside_band_s: float | None
+    """[s]."""
     overshoot_percent: float | None
-    """Of the step, as are undershoot and the settling band."""
+    """[%] of the step, as are undershoot and the settling band."""
     undershoot_percent: float | None
-    """The wrong way first."""
+    """The wrong way first [%]."""
     rise_time_s: float | None
-    """10 to 90 % of the step."""
+    """10 to 90 % of the step [s]."""
     settling_time_s: float | None
-    """From `at_s` to the last time outside the band."""
+    """From `at_s` to the last time outside the band [s]."""
     settling_band_percent: float
+    """Half width [%] of the step."""
     reasons: Reasons = field(default_factory=dict)
+    """Why a number is None, by its name."""
 
     def named(self) -> dict[str, Any]:
         """By the names in the JSON; those of the two setpoints carry the unit of what is held."""
@@ -69,7 +81,9 @@ class Tracking:
     """Judged on the true value, not on the damped measured value."""
 
     whole: Whole
+    """The whole run."""
     changes: tuple[Change, ...]
+    """Each setpoint change, in the order of time."""
     percent_of: str
     """What 100 % is in the integrals of error and the deviations."""
 
@@ -79,16 +93,22 @@ class Energy:
     """All fans together, over the whole run."""
 
     shaft_kwh: float
+    """∫P dt at the shaft [kWh]."""
     electrical_kwh: float
+    """∫P dt from the supply [kWh]."""
     cost: float | None
+    """Of the electrical energy [`currency`]; None without a price."""
     currency: str
+    """As the scenario says it."""
     volume_m3: float
-    """Actual volume at the fans' inlets; backward flow counts against it."""
+    """Actual volume at the fans' inlets [m³]; backward flow counts against it."""
     kwh_per_1000_m3: float | None
-    """Electrical."""
+    """Electrical [kWh/1000 m³]."""
     fan_efficiency_percent: float | None
-    """Static, average over the run: ∫Q·Δp·Kp dt of forward flow over the energy at the shaft."""
+    """Static, average over the run [%]: ∫Q·Δp·Kp dt of forward flow over the energy at the
+    shaft."""
     reasons: Reasons = field(default_factory=dict)
+    """Why a number is None, by its name."""
 
 
 @dataclass(frozen=True)
@@ -96,21 +116,29 @@ class Event:
     """One excursion from start to end. `moving`: what moved in the seconds before its start."""
 
     kind: str
+    """Such as "surge" or "motor overload"."""
     where: str
     """The fan or the loop."""
     start_s: float
+    """[s]."""
     end_s: float
+    """[s]."""
     duration_s: float
+    """[s]."""
     crossings: int
-    """Times it went beyond the limit within the event."""
+    """Times it went beyond the limit within the event [1]."""
     depth: float | None
-    """How far beyond the limit at most; of surge, the largest swing of flow."""
+    """How far beyond the limit at most [`depth_unit`]; of surge, the largest swing of flow."""
     depth_unit: str
+    """Unit of `depth`."""
     moving: str
+    """The elements that moved in the seconds before its start."""
     after: str
-    """The last line of the run's log before it."""
+    """The last line of the run's log before it, and when that was."""
     still_on_at_end: bool
+    """Whether the run ended before it did."""
     reasons: Reasons = field(default_factory=dict)
+    """Why a number is None, by its name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,10 +146,15 @@ class Surge(Event):
     """An episode of surge cycles; `crossings` counts them too."""
 
     cycles: int
+    """Surge cycles [1]."""
     frequency_hz: float | None
+    """Of the cycles [Hz]; None for a single one."""
     flow_swing_m3_s: float
+    """Largest, of the flow [m³/s]."""
     lowest_flow_m3_s: float
+    """[m³/s]; negative is backward."""
     pressure_swing_pa: float
+    """Largest, of the pressure rise [Pa]."""
 
 
 @dataclass(frozen=True)
@@ -129,28 +162,39 @@ class Excursions:
     """Judged on the fan's true flow. With several fans, each number is that of the worst."""
 
     lowest_stall_margin_percent: float | None
-    """(Q − Q_stall)/Q at the same speed and inlet setting."""
+    """(Q − Q_stall)/Q at the same speed and inlet setting [%]."""
     lowest_stall_margin_at_s: float | None
+    """When it was lowest [s]."""
     lowest_flow_over_stall_percent: float | None
+    """Q/Q_stall [%], backward flow included."""
     time_left_of_peak_s: float | None
+    """With Q < Q_stall [s]."""
     stall_basis: str
+    """"the maker's stall point" or "peak of the curve"."""
     surge_cycles: int | None
+    """Of the whole run [1]."""
     surge_swing_m3_s: float | None
-    """Smallest swing that counts."""
+    """Smallest swing that counts [m³/s]."""
     longest_surge_cycle_s: float
-    """Widest valley that counts."""
+    """Widest valley that counts [s]."""
     reverse_flow_s: float
+    """With Q < 0 [s]."""
     highest_motor_load_percent: float
+    """Of what the motor may give for good [%]."""
     highest_speed_percent: float
-    """Of rated speed."""
+    """Of rated speed [%]."""
     highest_pressure_pa: float | None
-    """Of the volume over its surroundings."""
+    """Of the volume over its surroundings [Pa]."""
     lowest_pressure_pa: float | None
+    """Of the volume over its surroundings [Pa]."""
     merged_below_s: float
-    """Events of a kind with less time between them are one."""
+    """Events of a kind with less time between them are one [s]."""
     events: tuple[Event, ...]
+    """All kinds, in the order of time."""
     events_not_listed: int
+    """More than the list holds [1]."""
     reasons: Reasons = field(default_factory=dict)
+    """Why a number is None, by its name."""
 
 
 @dataclass(frozen=True)
@@ -158,10 +202,13 @@ class Travel:
     """How much one element was moved, in percent of its stroke (a drive: of rated speed)."""
 
     travel_percent: float
+    """Σ|Δy| [%]."""
     reversals: int
+    """Turns of direction [1]."""
     dead_band_percent: float
-    """A turn counts once the element has moved back by more than this."""
+    """A turn counts once the element has moved back by more than this [%]."""
     time_at_limits_s: float
+    """[s]."""
 
 
 @dataclass(frozen=True)
@@ -169,7 +216,12 @@ class Measures:
     """All that is measured of one run."""
 
     tracking: Tracking
+    """How the setpoint was held."""
     energy: Energy
+    """What it took."""
     excursions: Excursions
+    """Where it left stable operation."""
     travel: Mapping[str, Travel]
+    """Element → how much it was moved."""
     audit: Audit
+    """The run's account of its own arithmetic."""

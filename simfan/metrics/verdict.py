@@ -1,6 +1,6 @@
 """One plain sentence for one run."""
 
-from simfan.metrics.misses import Miss, figure, instant
+from simfan.metrics.misses import Miss, cause, figure, instant, lasting
 from simfan.metrics.results import Excursions, Measures, Surge
 
 LONGEST = 3
@@ -24,20 +24,17 @@ def verdict(
 
 
 def surge_words(found: Excursions) -> str:
-    """Such as "surges 63 times from 251 s to 310 s, after setpoint 36 → 27 m3/s, vanes closing"."""
+    """Such as "surging for 28 s (27 cycles, 251 s to 279 s) after setpoint 36 → 27 m3/s at 220 s,
+    outlet damper closing"."""
     surges = [e for e in found.events if isinstance(e, Surge)]
     if not surges:
         return ""
     first, last = surges[0], max(surges, key=lambda e: e.end_s)
-    times = "once" if found.surge_cycles == 1 else f"{found.surge_cycles} times"
     start, end = figure(instant(first.start_s)), figure(instant(last.end_s))
-    words = f"surges {times} from {start} s to {end} s"
-    if len(surges) > 1:
-        words += f" in {len(surges)} spells, the first"
-        words += f" after {first.after}"
-    else:
-        words += f", after {first.after}"
-    return words if first.moving == "nothing" else f"{words}, {first.moving}"
+    cycles = "1 cycle" if found.surge_cycles == 1 else f"{found.surge_cycles} cycles"
+    spells = f" in {len(surges)} spells, the first" if len(surges) > 1 else ""
+    return (f"surging for {lasting(sum(e.duration_s for e in surges))} "
+            f"({cycles}, {start} s to {end} s){spells} {cause(first)}")  # fmt: skip
 
 
 def _worth_knowing(measures: Measures | None, surging: str) -> list[str]:

@@ -9,7 +9,9 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from simfan.errors import Problem
+from simfan.plant.air import Air
 from simfan.plant.control import Control
+from simfan.plant.days import Days
 from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process, design_amiss
 from simfan.plant.events import Event
@@ -18,6 +20,7 @@ from simfan.plant.points import value_at
 from simfan.plant.run import Run, off_scan, seconds
 from simfan.plant.setpoints import setpoints_amiss
 from simfan.plant.strategy import Strategy, names_amiss
+from simfan.plant.year import Year, year_amiss
 from simfan.units import show
 
 SPEED_DISAGREEMENT = 0.05
@@ -38,6 +41,9 @@ class Parts:
     process: Process | None = None
     control: Control | None = None
     run: Run | None = None
+    air: Air | None = None
+    days: Days | None = None
+    year: Year | None = None
     strategies: Mapping[str, Strategy] = field(default_factory=dict)
     timeline: Mapping[int, Event] = field(default_factory=dict)
     """By place in the file."""
@@ -63,6 +69,9 @@ def disagreements(parts: Parts) -> Iterator[Problem]:
     yield from _times(parts)
     yield from _needs(parts)
     yield from _order(parts)
+    yield from _days(parts)
+    for problem in year_amiss(parts.year, parts.control, parts.names):
+        yield Problem(("year", *problem.path), problem.got, problem.allowed, problem.hint)
 
 
 def _names(parts: Parts) -> Iterator[Problem]:
@@ -202,3 +211,17 @@ def _order(parts: Parts) -> Iterator[Problem]:
                           f"a second change of the {what} at {seconds(event.at)}",
                           "one change of a thing at a time")
         changed.add((event.at, thing))
+
+
+def _days(parts: Parts) -> Iterator[Problem]:
+    """The day that the scenario states lies between the coldest and the hottest."""
+    if parts.air is None or parts.days is None:
+        return
+    stated = parts.air.temperature
+    for key, day, sign in (("coldest", parts.days.coldest, 1.0),
+                           ("hottest", parts.days.hottest, -1.0)):
+        if day is not None and sign * (day.ambient - stated) > 1e-6:
+            yield Problem(("days", key, "ambient"), show(day.ambient, "temperature", digits=4),
+                          f"{'at most' if sign > 0.0 else 'at least'} air.temperature, "
+                          f"{show(stated, 'temperature', digits=4)}",
+                          "the scenario itself is one of the days between them")

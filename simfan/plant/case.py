@@ -8,6 +8,7 @@ from simfan.errors import Problem
 from simfan.plant.agreement import Parts, disagreements
 from simfan.plant.air import Air
 from simfan.plant.control import Control
+from simfan.plant.days import Days
 from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process
 from simfan.plant.events import Event
@@ -25,6 +26,7 @@ from simfan.plant.quantities import (
 )
 from simfan.plant.run import Run
 from simfan.plant.strategy import Strategy
+from simfan.plant.year import Year
 from simfan.units import show
 
 __all__ = ["Case", "Criteria", "Energy", "Run", "Strategy"]
@@ -96,6 +98,8 @@ class Case(Description):
     """What happens, in the order of time."""
     criteria: Criteria = Criteria()
     energy: Energy = Energy()
+    days: Days = Days()
+    year: Year | None = None
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
@@ -103,6 +107,7 @@ class Case(Description):
             fan=self.fan, motor=self.motor, control=self.control, run=self.run,
             ductwork=self.ductwork, process=self.process, strategies=self.strategies,
             names=tuple(self.strategies),
-            timeline=dict(enumerate(self.timeline)),
+            timeline=dict(enumerate(self.timeline)), air=self.air, days=self.days,
+            year=self.year,
         )))
         return self

@@ -7,6 +7,7 @@ from typing import Annotated, Self
 from pydantic import model_validator
 
 from simfan.errors import Problem
+from simfan.plant.part_load import PartLoad, rated_amiss
 from simfan.plant.quantities import (
     DeadTime,
     Description,
@@ -53,6 +54,9 @@ class Motor(Description):
     efficiency: Efficiency = 0.95
     """At rated load. Default: between IE3 at 75 kW (95.0 %) and 160 kW (95.8 %), IEC 60034-30-1;
     from memory."""
+    part_load: PartLoad | None = None
+    """Its efficiency at several loads, as its maker states it. Default: as that of motors of 75 hp
+    and more falls with the load, as tabulated in `fluids` 1.3; from memory."""
     power_factor: Annotated[float, Quantity("fraction", Limits(above=0.1, most=1.0))] = 0.86
     """At rated load. Default: common practice, no source."""
     voltage: Voltage = 400.0
@@ -64,7 +68,8 @@ class Motor(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse([*self._poles_amiss(), *self._torques_amiss()])
+        refuse([*self._poles_amiss(), *self._torques_amiss(),
+                *rated_amiss(self.part_load, self.efficiency)])
         return self
 
     def _poles_amiss(self) -> Iterator[Problem]:
@@ -162,10 +167,13 @@ class SpeedDrive(Description):
     efficiency: Efficiency = 0.97
     """At rated load. Default: drives of 200 to 400 hp at 50 to 100 % load, as tabulated by the US
     Department of Energy; from memory."""
+    part_load: PartLoad | None = None
+    """Its efficiency at several loads, as its maker states it. Default: as that of drives of 200 to
+    400 hp falls with the load, as tabulated in `fluids` 1.3; from memory."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse(self._range_amiss())
+        refuse([*self._range_amiss(), *rated_amiss(self.part_load, self.efficiency)])
         return self
 
     def _range_amiss(self) -> Iterator[Problem]:

@@ -68,6 +68,11 @@ class Fan(Description):
     pressure_lag: Annotated[float, Quantity("time", Limits(least=0.0, most=10.0))] = 0.0
     """Lag of the pressure rise behind its steady curve. Default: off, the cautious choice: a lag
     raises the volume at which a fan begins to surge; an assumption."""
+    tolerance: Annotated[float, Quantity("fraction", Limits(least=0.0, most=0.2))] = 0.0
+    """Of the maker's curve: pressure and power at equal flow may differ by so much either way, and
+    the operating map tells its answers as bands over it. ISO 13348 grades makers' curves, from
+    AN1 to AN4 ±1, ±2.5, ±5 and ±10 % of pressure; from memory. Default: none, the curve is taken
+    as it stands; an assumption."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:

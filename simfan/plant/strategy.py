@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator
-from typing import Self
+from typing import Annotated, Self
 
 from pydantic import model_validator
 
@@ -11,7 +11,7 @@ from simfan.plant.control import Controller
 from simfan.plant.damper import OutletDamper
 from simfan.plant.drive import SpeedDrive
 from simfan.plant.inlet import InletBoxDamper, InletVanes
-from simfan.plant.quantities import Description, refuse
+from simfan.plant.quantities import Description, Limits, Plain, refuse
 from simfan.plant.sequence import Sequence
 from simfan.units import quoted, show
 
@@ -20,6 +20,8 @@ METHODS = ("outlet_damper", "inlet_box_damper", "inlet_vanes", "speed")
 
 _WORDS = {"outlet_damper": "outlet damper", "inlet_box_damper": "inlet box damper",
           "inlet_vanes": "inlet vanes", "speed": "variable speed"}
+
+Cost = Annotated[float, Plain(Limits(least=0.0, most=1e12))]
 
 _FILE_NAME = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 _.-]{0,58}[A-Za-z0-9_-])?")
 _RESERVED = re.compile(r"(con|prn|aux|nul|(com|lpt)[0-9])(\..*)?", re.I)
@@ -36,6 +38,9 @@ class Strategy(Description):
     """How inlet vanes and speed share the output, where there are both."""
     controller: Controller | None = None
     """Its own tuning; `control.controller` where not given."""
+    installed_cost: Cost | None = None
+    """Of buying and installing it, in `energy.currency`; 0 for what stands already. With it and
+    that of `year.baseline` the payback is told."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:

@@ -8,7 +8,7 @@ from simfan.compare import Comparison, StrategyResult
 from simfan.history import Audit, Facts
 from simfan.report.items import item
 from simfan.report.sections import Section
-from simfan.units import System, convert, preferred, show, significant
+from simfan.units import System, convert, preferred, significant
 
 _SPAN = ("span_low", "span_high")
 _UNITS = {"_percent": "%", "_s": "s"}
@@ -24,25 +24,36 @@ def _tuning(comparison: Comparison, system: System) -> RenderableType:
 
 def tuning_words(facts: Facts, system: System) -> str:
     """Every number of the controller that is in use, and the sequence table of the elements."""
-    unused = ("derivative_s", "derivative_filter") if not facts.tuning.get("derivative_s") else ()
-    said = [_setting(k, v) for k, v in facts.tuning.items() if k not in (*unused, *_SPAN)]
+    said = (" ".join(filter(None, s)) for s in settings(facts))
     return ", ".join([*said, *_span(facts, system), *_sequences(facts)])
+
+
+def settings(facts: Facts) -> list[tuple[str, str, str]]:
+    """Name, value and unit of each tuning number in use, the span apart."""
+    unused = ("derivative_s", "derivative_filter") if not facts.tuning.get("derivative_s") else ()
+    return [_setting(k, v) for k, v in facts.tuning.items() if k not in (*unused, *_SPAN)]
 
 
 def _span(facts: Facts, system: System) -> Iterable[str]:
     """Such as "span 0 to 90 m3/s"."""
-    if all(isinstance(facts.tuning.get(name), float) for name in _SPAN):
-        low, high = (float(facts.tuning[name]) for name in _SPAN)
-        unit = preferred(facts.held_kind, system)
-        yield (f"span {significant(convert(low, facts.held_kind, unit))} to "
-               f"{show(high, facts.held_kind, system)}")  # fmt: skip
+    if ends := span(facts, system):
+        yield f"span {ends} {preferred(facts.held_kind, system)}"
 
 
-def _setting(name: str, value: float | str) -> str:
+def span(facts: Facts, system: System) -> str:
+    """Such as "0 to 90", of the transmitter; "" where it is not known."""
+    if not all(isinstance(facts.tuning.get(name), float) for name in _SPAN):
+        return ""
+    unit = preferred(facts.held_kind, system)
+    ends = (convert(float(facts.tuning[name]), facts.held_kind, unit) for name in _SPAN)
+    return " to ".join(map(significant, ends))
+
+
+def _setting(name: str, value: float | str) -> tuple[str, str, str]:
     unit = next((u for ending, u in _UNITS.items() if name.endswith(ending)), "")
     ending = next((e for e in _UNITS if name.endswith(e)), "")
     shown = value if isinstance(value, str) else significant(value)
-    return " ".join(filter(None, (name.removesuffix(ending).replace("_", " "), shown, unit)))
+    return name.removesuffix(ending).replace("_", " "), shown, unit
 
 
 def _sequences(facts: Facts) -> Iterable[str]:

@@ -1,12 +1,18 @@
 """Question and answer first; a sentence for each strategy; at the end, what to be careful of."""
 
+from markupsafe import Markup
 from rich.console import Group, RenderableType
 
-from simfan.compare import Comparison
+from simfan.compare import Comparison, StrategyResult
+from simfan.report import markup
 from simfan.report.items import item
-from simfan.report.sections import Section
+from simfan.report.sections import Fragment, Section
 from simfan.report.terminal import Words
-from simfan.units import System
+from simfan.report.wording import reworded
+from simfan.units import System, significant
+
+MISS = "✗"
+"""Beside a miss, so that it does not rest on colour."""
 
 CAUTIONS = (
     "This is a simulation, as good as the curve, duct and tuning it was given. It is not "
@@ -18,6 +24,11 @@ CAUTIONS = (
 
 
 def _answer(comparison: Comparison, system: System) -> RenderableType:
+    return Words(answer(comparison))
+
+
+def answer(comparison: Comparison) -> str:
+    """Which strategies meet the criteria, in one sentence."""
     good = [r.name for r in comparison.strategies if r.meets_criteria]
     count = len(comparison.strategies)
     if len(good) == count:
@@ -26,17 +37,45 @@ def _answer(comparison: Comparison, system: System) -> RenderableType:
         words = f"{len(good)} of {count} strategies meet the criteria: {', '.join(good)}."
     else:
         words = "No strategy meets the criteria." if count > 1 else "It misses the criteria."
-    return Words(words)
+    return words
+
+
+def _answer_on_page(comparison: Comparison, system: System) -> Fragment:
+    """With a row for each strategy: whether, why, and what it costs."""
+    currency = next((r.measures.energy.currency for r in comparison.strategies
+                     if r.measures and r.measures.energy.cost is not None), None)  # fmt: skip
+    head = ["Strategy", "Meets the criteria", "Why", "Energy from the supply E [kWh]"]
+    rows = [_row(r, system, currency is not None) for r in comparison.strategies]
+    costs = [f"Cost [{currency}]"] if currency is not None else []
+    lead = Markup('<p class="answer">{}</p>').format(answer(comparison))
+    return Fragment(lead + markup.table([*head, *costs], rows, "verdicts"))
+
+
+def _row(result: StrategyResult, system: System, priced: bool) -> list[object]:
+    energy = result.measures.energy if result.measures else None
+    row: list[object] = [result.name, _meets(result), reworded(result.verdict, system),
+                         significant(energy.electrical_kwh) if energy else "-"]  # fmt: skip
+    cost = energy.cost if energy else None
+    return [*row, "-" if cost is None else significant(cost)] if priced else row
+
+
+def _meets(result: StrategyResult) -> Markup:
+    if result.meets_criteria:
+        return Markup("yes")
+    words = "stopped" if result.stopped else "no" if result.decidable else "not decidable"
+    return Markup('<strong class="miss">{} {}</strong>').format(MISS, words)
 
 
 def _verdicts(comparison: Comparison, system: System) -> RenderableType:
-    return Group(*(item(f"{r.name}: {r.verdict}") for r in comparison.strategies))
+    return Group(*(item(f"{r.name}: {reworded(r.verdict, system)}")
+                   for r in comparison.strategies))  # fmt: skip
 
 
 def _cautions(comparison: Comparison, system: System) -> RenderableType:
     return Group(*map(item, CAUTIONS))
 
 
-ANSWER = Section("answer", "Which strategies meet the criteria?", text=_answer)
+ANSWER = Section("answer", "Which strategies meet the criteria?", text=_answer,
+                 html=_answer_on_page)
 VERDICTS = Section("verdicts", "Why", text=_verdicts)
 CAUTION = Section("cautions", "Be careful", text=_cautions)

@@ -1,13 +1,19 @@
 """The excursion list: when each strategy was out of bounds, how far, and what was moving."""
 
+from collections.abc import Iterable, Sequence
+
+from markupsafe import Markup
 from rich.console import Group, RenderableType
 
 from simfan import units
 from simfan.compare import Comparison, StrategyResult
 from simfan.metrics import Event, Surge
+from simfan.report import markup
 from simfan.report.items import item
-from simfan.report.sections import Section
+from simfan.report.marks import letter
+from simfan.report.sections import Fragment, Section
 from simfan.report.terminal import Words
+from simfan.report.wording import reworded
 from simfan.units import System, significant
 
 MOST_TOLD = 8
@@ -41,7 +47,7 @@ def sentence(event: Event, system: System) -> str:
     words = (f"{event.kind}, {significant(event.start_s)} s to {until} "
              f"({significant(event.duration_s)} s)")  # fmt: skip
     words += _surge(event, system) if isinstance(event, Surge) else _depth(event, system)
-    words += f"; after {event.after}"
+    words += f"; after {reworded(event.after, system)}"
     return words if event.moving == "nothing" else f"{words}, {event.moving}"
 
 
@@ -60,4 +66,26 @@ def _depth(event: Event, system: System) -> str:
     return f", by up to {significant(event.depth)} {event.depth_unit}"
 
 
-EXCURSIONS = Section("excursions", "Out of bounds", text=_text)
+HEAD = ("Strategy", "Mark", "What", "from [s]", "to [s]", "for [s]", "How far", "After", "Moving")
+
+
+def _table(comparison: Comparison, system: System) -> Fragment | None:
+    """Every excursion that was listed, lettered as on the fan map."""
+    rows = [row for result in comparison.strategies for row in _rows(result, system)]
+    if not rows:
+        return Fragment(Markup("<p>No strategy left its bounds.</p>"))
+    lost = sum(r.measures.excursions.events_not_listed for r in comparison.strategies if r.measures)
+    more = Markup("<p>And {} more, which the list had no room for.</p>").format(lost)
+    return Fragment(markup.table(HEAD, rows, "text") + (more if lost else Markup("")))
+
+
+def _rows(result: StrategyResult, system: System) -> Iterable[Sequence[object]]:
+    for k, event in enumerate(result.measures.excursions.events if result.measures else ()):
+        far = _surge(event, system) if isinstance(event, Surge) else _depth(event, system)
+        end = "the end" if event.still_on_at_end else significant(event.end_s)
+        yield (result.name, letter(k), event.kind, significant(event.start_s), end,
+               significant(event.duration_s), far.removeprefix(", ") or "-",
+               reworded(event.after, system), event.moving)  # fmt: skip
+
+
+EXCURSIONS = Section("excursions", "Out of bounds", text=_text, html=_table)

@@ -15,7 +15,7 @@ from simfan import units
 from simfan.history import History
 from simfan.report import ink
 from simfan.report.marks import Point, left_of_stall
-from simfan.report.trends import stall_words
+from simfan.report.panels import stall_words
 
 SPEEDS_APART = 0.05
 """Curves closer together than this in speed ratio are drawn once."""

@@ -10,11 +10,13 @@ from collections.abc import Sequence
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.gridspec import SubplotSpec
 
 from simfan import __version__, units
 from simfan.history import History
 from simfan.report import fanmap, ink, trends
 from simfan.report.marks import Event, events, left_of_stall, resting, spans
+from simfan.report.panels import Panel, panels, stall_words
 
 A4_LANDSCAPE_IN = (11.69, 8.27)
 DOTS_PER_INCH = 170
@@ -45,24 +47,29 @@ def picture(
             1, 2, width_ratios=(1.25, 1.0), left=0.065, right=0.975, top=0.86, bottom=0.085,
             wspace=0.17,
         )  # fmt: skip
-        tall = trends.heights(run)
-        rows = columns[0].subgridspec(len(tall), 1, height_ratios=tall, hspace=0.3)
         right = columns[1].subgridspec(2, 1, height_ratios=(1.75, 1.0), hspace=0.34)
-        panels = [figure.add_subplot(rows[0])]
-        panels += [figure.add_subplot(rows[i], sharex=panels[0]) for i in range(1, len(tall))]
         numbered = events(run, system)
         out = spans(run.time, left_of_stall(run))
-        trends.draw(panels, run, numbered, out, system)
+        shown = panels(run, system)
+        axes = stack(figure, columns[0], shown)
+        trends.draw(axes, run, shown, numbered, out, flat)
         points = resting(run, numbered)
         fanmap.draw(figure.add_subplot(right[0]), run, points, system, flat)
         _words(figure.add_subplot(right[1]), numbered, _hatching(run, bool(out)) + list(notes))
         _head_and_foot(figure, run, verdict, system)
-        figure.align_ylabels(panels)
+        figure.align_ylabels(axes)
     return figure
 
 
+def stack(figure: Figure, place: SubplotSpec, shown: Sequence[Panel]) -> list[Axes]:
+    """Axes over one another that share their time axis."""
+    rows = place.subgridspec(len(shown), 1, height_ratios=[p.height for p in shown], hspace=0.3)
+    top = figure.add_subplot(rows[0])
+    return [top, *(figure.add_subplot(rows[i], sharex=top) for i in range(1, len(shown)))]
+
+
 def _hatching(run: History, out: bool) -> list[Note]:
-    return [("Hatched", [f"left of the {trends.stall_words(run)}"])] if out else []
+    return [("Hatched", [f"left of the {stall_words(run)}"])] if out else []
 
 
 def _words(axes: Axes, numbered: Sequence[Event], notes: Sequence[Note]) -> None:
@@ -86,14 +93,16 @@ def _words(axes: Axes, numbered: Sequence[Event], notes: Sequence[Note]) -> None
 
 def _wrapped(lines: Sequence[str]) -> list[str]:
     wrap = textwrap.TextWrapper(NOTES_WIDTH, subsequent_indent="   ").wrap
-    return [part for line in lines for part in wrap(ink.typeset(line))]
+    return [part for line in lines for part in wrap(ink.literal(ink.typeset(line)))]
 
 
 def _head_and_foot(figure: Figure, run: History, verdict: str, system: units.System) -> None:
     facts = run.facts
-    figure.text(0.015, 0.975, facts.title, va="top", fontsize=11, fontweight="bold")
-    figure.text(0.015, 0.948, f"{facts.strategy} ({facts.method})", va="top", fontsize=9)
-    told = textwrap.wrap(ink.typeset(verdict), VERDICT_WIDTH, max_lines=2, placeholder=" …")
+    title, name, words = map(ink.literal, (facts.title, f"{facts.strategy} ({facts.method})",
+                                           ink.typeset(verdict)))
+    figure.text(0.015, 0.975, title, va="top", fontsize=11, fontweight="bold")
+    figure.text(0.015, 0.948, name, va="top", fontsize=9)
+    told = textwrap.wrap(words, VERDICT_WIDTH, max_lines=2, placeholder=" …")
     figure.text(0.015, 0.928, "\n".join(told), va="top", fontsize=8)
     foot = (f"simfan {__version__}, step {units.significant(1e3 * run.audit.step_s)} ms, "
             f"{fanmap.density_words(run, system)}. {CAUTION}")  # fmt: skip

@@ -9,7 +9,6 @@ import re
 from typing import Any
 
 from simfan import units
-from simfan.signals import SIGNALS
 
 BLACK = "#000000"
 ORANGE = "#E69F00"
@@ -51,15 +50,19 @@ _TYPESET = {
 }
 
 
-def symbol(signal: str) -> str:
-    """The glossary's symbol of a signal, typeset."""
-    plain = SIGNALS[signal].symbol
+def typeset_symbol(plain: str) -> str:
+    """A symbol with its index set low."""
     return _TYPESET.get(plain, plain)
 
 
 def typeset(words: str) -> str:
     """Units in words as they stand in print: "m3/s" → "m³/s"."""
     return re.sub(r"\b(m|ft|in)([23])\b", lambda m: m[1] + "²³"[int(m[2]) - 2], words)
+
+
+def literal(words: str) -> str:
+    """Words of a scenario for a picture: a dollar begins no formula."""
+    return words.replace("$", r"\$")
 
 
 def axis(name: str, sign: str, unit: str) -> str:

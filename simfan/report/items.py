@@ -1,6 +1,6 @@
 """Lists on a terminal, each entry continued under its own first word."""
 
-from rich.console import RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.padding import Padding
 from rich.table import Table
 
@@ -16,6 +16,16 @@ def hanging(name: str, words: str, width: int, indent: int = 2) -> RenderableTyp
     return Padding(row, (0, 0, 0, indent))
 
 
-def item(words: str) -> RenderableType:
+class Item:
     """One entry of a list."""
-    return hanging("-", words, width=2)
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        yield hanging("-", self.words, width=2)
+
+
+def item(words: str) -> Item:
+    """One entry of a list."""
+    return Item(words)

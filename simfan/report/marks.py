@@ -7,6 +7,7 @@ import numpy as np
 
 from simfan import units
 from simfan.history import History, SetpointChange
+from simfan.report.wording import reworded
 
 RESTS_OVER_S = 5.0
 """A point is marked where flow and pressure kept about still this long before the next event."""
@@ -41,6 +42,12 @@ class Point:
     speed_ratio: float
 
 
+def letter(k: int) -> str:
+    """Of the excursion with this number from 0: a to z, then aa, ab and on."""
+    first, last = divmod(k, 26)
+    return (letter(first - 1) if first else "") + chr(ord("a") + last)
+
+
 def events(run: History, system: units.System) -> tuple[Event, ...]:
     """The timeline's events in order, numbered from 1."""
     changes = {change.at_s: change for change in run.facts.changes}
@@ -48,7 +55,7 @@ def events(run: History, system: units.System) -> tuple[Event, ...]:
     for number, at in enumerate(sorted(set(run.facts.events_at_s)), start=1):
         words = (
             _change_words(changes[at], run.facts.held_kind, system) if at in changes
-            else _logged(run, at)
+            else _logged(run, at, system)
         )  # fmt: skip
         found.append(Event(str(number), at, words))
     return tuple(found)
@@ -60,9 +67,9 @@ def _change_words(change: SetpointChange, kind: str, system: units.System) -> st
     return f"setpoint {start} → {units.show(change.end, kind, system, digits=4)}{slowly}"
 
 
-def _logged(run: History, at: float) -> str:
+def _logged(run: History, at: float, system: units.System) -> str:
     lines = [line.what for line in run.log if abs(line.at_s - at) < 1e-6]
-    return "; ".join(lines) or "event"
+    return reworded("; ".join(lines), system) or "event"
 
 
 def left_of_stall(run: History) -> np.ndarray:

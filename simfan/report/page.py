@@ -1,20 +1,33 @@
 """The page of a comparison: its sections in order, on a terminal and in pictures."""
 
 from collections.abc import Iterable
+from typing import Any, Protocol
 
 from rich.console import Console
 
 from simfan.compare import Comparison
 from simfan.report.account import ALL_ASSUMED, ASSUMED, AUDIT, TUNING
 from simfan.report.answer import ANSWER, CAUTION, VERDICTS
+from simfan.report.bars import BARS
+from simfan.report.basis import BASIS, SOURCES
 from simfan.report.excursions import EXCURSIONS
+from simfan.report.maps import EVENTS, MAPS, ON_PAPER
 from simfan.report.pictures import PICTURES
 from simfan.report.sections import Drawing, Section
 from simfan.report.table import TABLE
 from simfan.report.terminal import Words
+from simfan.report.zoom import ZOOMABLE
 from simfan.units import System
 
-COMPARISON: tuple[Section, ...] = (
+
+class Titled(Protocol):
+    """An answer that a page may tell: a comparison, an operating map."""
+
+    @property
+    def title(self) -> str:
+        """The scenario's title."""
+
+COMPARISON: tuple[Section[Comparison], ...] = (
     ANSWER, TABLE, VERDICTS, EXCURSIONS, PICTURES, TUNING, ASSUMED, AUDIT, CAUTION,
 )  # fmt: skip
 """On a terminal."""
@@ -22,14 +35,21 @@ IN_FULL = tuple(ALL_ASSUMED if section is ASSUMED else section for section in CO
 """On paper: with every default."""
 
 
+ON_PAGE: tuple[Section[Comparison], ...] = (
+    ANSWER, TABLE, BARS, ZOOMABLE, ON_PAPER, EVENTS, MAPS, EXCURSIONS, BASIS, SOURCES, AUDIT,
+    CAUTION,
+)  # fmt: skip
+"""On an HTML page."""
+
+
 def print_on(
-    console: Console, comparison: Comparison, system: System,
-    sections: Iterable[Section] = COMPARISON,
+    console: Console, answer: Titled, system: System,
+    sections: Iterable[Section[Any]] = COMPARISON,
 ) -> None:  # fmt: skip
     """The scenario's title, then every section that has something to say."""
-    console.print(Words(comparison.title, style="bold"))
+    console.print(Words(answer.title, style="bold"))
     for section in sections:
-        said = section.text(comparison, system)
+        said = section.text(answer, system)
         if said is None:
             continue
         console.print()
@@ -39,8 +59,8 @@ def print_on(
 
 
 def drawings(
-    comparison: Comparison, system: System, sections: Iterable[Section] = COMPARISON
+    answer: Titled, system: System, sections: Iterable[Section[Any]] = COMPARISON
 ) -> Iterable[Drawing]:
     """The pictures of every section."""
     for section in sections:
-        yield from section.drawings(comparison, system)
+        yield from section.drawings(answer, system)

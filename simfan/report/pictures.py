@@ -11,6 +11,7 @@ from simfan.report.account import tuning_words
 from simfan.report.excursions import told
 from simfan.report.names import file_names
 from simfan.report.sections import Drawing, Section
+from simfan.report.wording import reworded
 from simfan.units import System
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def _draw(result: StrategyResult, system: System, flat: bool) -> Figure:
 
     notes = [("Tuning", [tuning_words(result.history.facts, system)]),
              ("Out of bounds", told(result, system, most=4))]  # fmt: skip
-    return picture(result.history, result.verdict, notes, system, flat)
+    return picture(result.history, reworded(result.verdict, system), notes, system, flat)
 
 
 PICTURES = Section("pictures", "", drawings=_drawings)

@@ -3,12 +3,12 @@
 A row is a word, a unit, where the number stands in the result, and the criterion that limits it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from simfan.compare import Comparison, StrategyResult
 from simfan.metrics import Measures
-from simfan.units import System, significant
+from simfan.units import System, convert, preferred, significant
 
 Number = float | None
 FOOT3 = 0.3048**3
@@ -45,7 +45,7 @@ def blocks(comparison: Comparison, system: System) -> tuple[Block, ...]:
     return (
         Block("Held the setpoint", _tracking(comparison)),
         Block("Energy", _energy(comparison, system)),
-        Block("Stayed on the fan map", _excursions(comparison)),
+        Block("Stayed on the fan map", (*_excursions(comparison), *_pressures(comparison, system))),
         Block("Wear", _travel()),
     )
 
@@ -74,6 +74,7 @@ def _energy(comparison: Comparison, system: System) -> tuple[Row, ...]:
         Row("from the supply", "kWh", lambda m: _number(m.energy.electrical_kwh)),
         Row(f"per 1000 {volume}", "kWh",
             lambda m: _number(_times(m.energy.kwh_per_1000_m3, scale))),
+        Row("fan efficiency", "%", lambda m: _number(m.energy.fan_efficiency_percent)),
     ]  # fmt: skip
     if any(r.measures and r.measures.energy.cost is not None for r in comparison.strategies):
         unit = next(iter(currencies), "")
@@ -98,6 +99,23 @@ def _excursions(comparison: Comparison) -> tuple[Row, ...]:
         Row("highest speed", "%", lambda m: _number(m.excursions.highest_speed_percent),
             "speed", _most(_percent(speed))),
     )  # fmt: skip
+
+
+def _pressures(comparison: Comparison, system: System) -> Iterator[Row]:
+    """Of the volume over its surroundings, where the scenario limits them."""
+    asked, unit = comparison.criteria, preferred("pressure", system)
+
+    def shown(value: Number) -> Number:
+        return None if value is None else convert(value, "pressure", unit)
+
+    if asked.highest_pressure is not None:
+        yield Row("high pressure", unit,
+                  lambda m: _number(shown(m.excursions.highest_pressure_pa)),
+                  "highest_pressure", _most(shown(asked.highest_pressure)))  # fmt: skip
+    if asked.lowest_pressure is not None:
+        yield Row("low pressure", unit,
+                  lambda m: _number(shown(m.excursions.lowest_pressure_pa)),
+                  "lowest_pressure", _least(shown(asked.lowest_pressure)))  # fmt: skip
 
 
 def _travel() -> tuple[Row, ...]:

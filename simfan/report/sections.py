@@ -2,6 +2,9 @@
 
     SOMETHING = Section("something", "Title in the reader's words", text=..., drawings=...)
 
+On an HTML page the text's tables are tables and its lists are lists, with the drawings below; a
+section that wants more there says so with `html=...`.
+
 A command that has more to tell makes its own sections and lists them in its own page; nothing
 here or in another section changes for it.
 """
@@ -12,16 +15,19 @@ import io
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import RenderableType
 
-from simfan.compare import Comparison
 from simfan.report import ink
 from simfan.units import System
 
 if TYPE_CHECKING:
+    from markupsafe import Markup
     from matplotlib.figure import Figure
+
+Subject = TypeVar("Subject")
+"""What a section speaks of: the answer of a command, such as a Comparison."""
 
 LARGEST_SVG = 1_500_000
 """Bytes; beyond it dense lines become a bitmap inside the SVG."""
@@ -32,7 +38,7 @@ class Drawing:
     """A picture that is drawn when it is asked for, as SVG and PNG."""
 
     name: str
-    """File name without its ending."""
+    """File name without its ending; may lie in a folder, such as "map/power"."""
     draw: Callable[[bool], Figure]
     """`draw(flat)`; with `flat` dense lines are a bitmap."""
 
@@ -44,6 +50,7 @@ class Drawing:
         """Write .svg and .png; the paths. OSError where the folder cannot be written."""
         figure = self.draw(False)
         paths = [folder / f"{self.name}.svg", folder / f"{self.name}.png"]
+        paths[0].parent.mkdir(parents=True, exist_ok=True)
         paths[0].write_bytes(self._svg_of(figure))
         paths[1].write_bytes(_bytes(figure, "png", {"Software": None}))
         return paths
@@ -64,21 +71,34 @@ def _bytes(figure: Figure, kind: str, about: dict[str, None]) -> bytes:
     return paper.getvalue()
 
 
-def _nothing(comparison: Comparison, system: System) -> None:
+def _nothing(subject: Any, system: System) -> None:
     """No text."""
 
 
-def _none(comparison: Comparison, system: System) -> Iterable[Drawing]:
+def _none(subject: Any, system: System) -> Iterable[Drawing]:
     return ()
 
 
 @dataclass(frozen=True)
-class Section:
-    """One thing a report says: in words on a terminal, in pictures in a folder, or both."""
+class Fragment:
+    """A section's part of an HTML page."""
+
+    body: Markup
+    script: str = ""
+    """Runs once the page and the plotting library are there; "" for none, and a page without any
+    carries no library."""
+
+
+@dataclass(frozen=True)
+class Section(Generic[Subject]):
+    """One thing a report says: in words on a terminal, in pictures in a folder, on an HTML page."""
 
     key: str
     title: str
     """Printed above the text; "" for none."""
-    text: Callable[[Comparison, System], RenderableType | None] = _nothing
+    text: Callable[[Subject, System], RenderableType | None] = _nothing
     """What to print; None where there is nothing to say, and the title is left out too."""
-    drawings: Callable[[Comparison, System], Iterable[Drawing]] = _none
+    drawings: Callable[[Subject, System], Iterable[Drawing]] = _none
+    html: Callable[[Subject, System], Fragment | None] | None = None
+    """Its part of an HTML page; None there where it has nothing to say. Left out, the part is made
+    of `text` and `drawings`."""

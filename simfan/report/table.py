@@ -12,9 +12,11 @@ from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.table import Table
 
 from simfan.compare import Comparison, StrategyResult
+from simfan.report.answer import MISS
 from simfan.report.rows import Block, Row, blocks
 from simfan.report.sections import Section
 from simfan.report.terminal import Words
+from simfan.report.wording import reworded
 from simfan.units import System
 
 NAMES, LIMITS = 25, 7
@@ -22,7 +24,7 @@ NARROWEST = 10
 WIDEST = 20
 BETWEEN = 1
 """Columns that the box puts between two cells."""
-MISS, PLAIN_MISS = "✗", "x"
+PLAIN_MISS = "x"
 PLAIN_LINES = box.Box(str(box.SIMPLE_HEAD).replace("─", "-"), ascii=True)
 
 
@@ -37,7 +39,7 @@ class _SideBySide:
     ) -> Iterator[RenderableType]:
         sign, lines = (PLAIN_MISS, PLAIN_LINES) if options.ascii_only else (MISS, box.SIMPLE_HEAD)
         rows = blocks(self.comparison, self.system)
-        room = options.max_width - NAMES - LIMITS - 2 * BETWEEN
+        room = max(options.max_width - NAMES - LIMITS - 2 * BETWEEN, NARROWEST + BETWEEN)
         across = max(1, room // (NARROWEST + BETWEEN))
         results = self.comparison.strategies
         sheets = -(-len(results) // across)
@@ -46,7 +48,7 @@ class _SideBySide:
         for first in range(0, len(results), even):
             yield _table(rows, results[first : first + even], width, sign, lines)
             yield Words("")
-        yield Words(_legend(self.comparison, sign), style="dim")
+        yield Words(_legend(self.comparison, sign, self.system), style="dim")
 
 
 def _table(
@@ -88,11 +90,11 @@ def _cell(row: Row, result: StrategyResult, sign: str) -> Words:
     return Words(value)
 
 
-def _legend(comparison: Comparison, sign: str) -> str:
+def _legend(comparison: Comparison, sign: str, system: System) -> str:
     first = next((r.measures for r in comparison.strategies if r.measures), None)
     by_span = comparison.strategies[0].history.facts.held_kind == "pressure"
     what = "errors, deviations and the band" if by_span else "errors and deviations"
-    hundred = f" 100 % in {what} is {first.tracking.percent_of}." if first else ""
+    hundred = reworded(f" 100 % in {what} is {first.tracking.percent_of}." if first else "", system)
     return f"{sign} misses a criterion.  -  no such number; result.json says why.{hundred}"
 
 

@@ -2,7 +2,8 @@
 
 from simfan.scenario.assumed import assumed
 from simfan.scenario.reader import fingerprint, load, place
+from simfan.scenario.rewrite import write_sequences
 from simfan.scenario.schema import schema
 from simfan.scenario.starter import starter
 
-__all__ = ["assumed", "fingerprint", "load", "place", "schema", "starter"]
+__all__ = ["assumed", "fingerprint", "load", "place", "schema", "starter", "write_sequences"]

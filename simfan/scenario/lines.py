@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Iterator
 
 Path = tuple[str | int, ...]
+Span = tuple[int, int, int]
 
 DEEPEST = 20
 """Keys within one another whose lines are kept; a scenario has six."""
@@ -31,6 +32,13 @@ def key_lines(text: str) -> dict[Path, int]:
     return _Scan(text).run()
 
 
+def key_spans(text: str) -> dict[Path, Span]:
+    """Path → where a pair stands: start of the key, start and end of the value."""
+    scan = _Scan(text)
+    scan.run()
+    return scan.spans
+
+
 def line_of(path: Path, lines: dict[Path, int]) -> int | None:
     """The line of the key, or of the nearest table above it that is written in the file."""
     for length in range(len(path), 0, -1):
@@ -45,6 +53,7 @@ class _Scan:
     def __init__(self, text: str) -> None:
         self.text, self.at = text, 0
         self.lines: dict[Path, int] = {}
+        self.spans: dict[Path, Span] = {}
         self.counts: dict[Path, int] = {}
         self._seen, self._line = 0, 1
 
@@ -88,14 +97,16 @@ class _Scan:
 
     def _pair(self, table: Path) -> None:
         """key = value, inside `table`."""
-        line = self._line_here()
+        line, start = self._line_here(), self.at
         path = table
         for key in self._keys():
             path = (*path, key) if len(path) <= DEEPEST else path
             self._note(path, line)
         self.at += 1  # the equals sign
         self._skip(_BLANK)
+        value = self.at
         self._value(path)
+        self.spans[path] = (start, value, self.at)
 
     def _value(self, path: Path) -> None:
         first = self.text[self.at : self.at + 1]

@@ -9,7 +9,9 @@ from pydantic import ValidationError
 
 from simfan.errors import PathPart, Problem
 from simfan.plant.agreement import Parts, disagreements
+from simfan.plant.air import Air
 from simfan.plant.control import Control
+from simfan.plant.days import Days
 from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process
 from simfan.plant.events import Event
@@ -17,6 +19,7 @@ from simfan.plant.fan import Fan
 from simfan.plant.quantities import FROM_FILE, Description
 from simfan.plant.run import Run
 from simfan.plant.strategy import Strategy
+from simfan.plant.year import Year
 
 D = TypeVar("D", bound=Description)
 
@@ -34,6 +37,9 @@ def further_problems(tables: dict[str, Any], faulty: set[tuple[PathPart, ...]]) 
         process=_sound(Process, tables.get("process")),
         control=_sound(Control, tables.get("control")),
         run=_sound(Run, tables.get("run")),
+        air=_sound(Air, tables.get("air", {})),
+        days=_sound(Days, tables.get("days", {})),
+        year=_sound(Year, tables.get("year")),
         strategies={k: s for k, v in strategies.items() if (s := _sound(Strategy, v))},
         timeline=events,
         whole_timeline=len(events) == len(timeline),

@@ -28,7 +28,7 @@ MOST_TOLD = 20
 """Bad rows told one by one; a sheet with more is broken as a whole."""
 
 _HEADING = re.compile(r"([^\[\]]*)(?:\[([^\[\]]*)\])?")
-_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
+NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 
 Row = tuple[int, list[str]]
 """Line, counted from 1, and cells."""
@@ -49,7 +49,7 @@ class Sheet:
 def read_sheet(text: str) -> Sheet:
     """The curves in this text."""
     try:
-        rows = _rows(text)
+        rows = rows_of(text)
     except csv.Error as error:
         return Sheet([], [], [Problem((), f"a text that is no table ({error})",
                                       "comma-separated values")])
@@ -59,7 +59,7 @@ def read_sheet(text: str) -> Sheet:
                                       line=rows[0][0] if rows else None)])
     if len(rows) > MOST_ROWS:
         return Sheet([], [], [Problem((), f"{len(rows)} rows", f"at most {MOST_ROWS} rows")])
-    headings = _headings(rows[0])
+    headings = headings_of(rows[0])
     found = [*_headings_amiss(rows[0][0], headings)] or [
         *_cells_amiss(rows[1:], [name for name, _ in headings])]
     if found:
@@ -67,7 +67,8 @@ def read_sheet(text: str) -> Sheet:
     return _curves(rows[1:], headings)
 
 
-def _rows(text: str) -> list[Row]:
+def rows_of(text: str) -> list[Row]:
+    """Every row save comments and empty lines. Raises csv.Error."""
     lines = [line.rstrip("\r") for line in text.split("\n")]
     kept = [(n, line) for n, line in enumerate(lines, start=1)
             if line.strip() and not line.lstrip().startswith("#")]
@@ -84,7 +85,7 @@ def _without_end(cells: list[str], width: int) -> list[str]:
     return cells
 
 
-def _headings(row: Row) -> list[tuple[str, str | None]]:
+def headings_of(row: Row) -> list[tuple[str, str | None]]:
     """(name, unit) of every column."""
     parted = [_HEADING.fullmatch(cell) for cell in row[1]]
     return [(m[1].strip().lower().replace(" ", "_"), m[2] and m[2].strip()) if m else (cell, None)
@@ -136,7 +137,7 @@ def _cells_amiss(rows: list[Row], names: list[str]) -> Iterator[Problem]:
                           "decimals take a point" if len(cells) > n else "", line=line)
             continue
         for name, cell in zip(names, cells, strict=True):
-            if not _NUMBER.fullmatch(cell) and (cell or name in NEEDED):
+            if not NUMBER.fullmatch(cell) and (cell or name in NEEDED):
                 hint = "the unit stands in the heading" if cell[:1].isdigit() else ""
                 got = units.quoted(cell) if cell else "an empty cell"
                 yield Problem((), f"{got} under {name}", "a number", hint, line=line)

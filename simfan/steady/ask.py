@@ -36,9 +36,9 @@ def point_for(case: Case, name: str, held: float) -> OperatingPoint | str:
     here, kind = ground(case, name), case.control.held_kind
     rest = hold(here.assembled, held)
     if not rest.reached:
-        at = f"{100.0 * float(rest.outputs[0]):.3g} % output"
+        output = f"{100.0 * float(rest.outputs[0]):.3g} % output"
         return (f"{name} does not give {show(held, kind, digits=4)}: the nearest is "
-                f"{show(rest.held, kind, digits=4)}, at {at}")
+                f"{show(rest.held, kind, digits=4)}, at {output}")
     at = Standing(rest.outputs, here.search.placed(rest.outputs), rest.x[None])
     return here.judged(at)[0]
 

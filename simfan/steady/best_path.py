@@ -28,6 +28,8 @@ BREAKPOINTS = 8
 """Of the table at most, ends included."""
 WORTH = 1e-4
 """A breakpoint is added while the table's elements are off the path by more, of their range."""
+NEAR_BY = 25
+"""Vane positions looked at between the neighbours of the chosen one on the grid."""
 BEYOND = 1e15
 """Stands for the power of a setting beyond the limits [W]."""
 
@@ -157,16 +159,22 @@ def _bettered(chooser: Chooser, flows: Array, vanes: Array, chosen: Array
               ) -> tuple[Array, Array, Array]:
     """((n,) power, (n, 2) vanes and speed, (n,) held) with each vane position moved, within its
     cells of the grid, to the least power."""
-    best = vanes[chosen].copy()
-    inside = (chosen > 0) & (chosen < vanes.size - 1)
-    around = tuple(vanes[chosen[inside] + side] for side in (-1, 0, 1))
-
     def power(v: Array, m: Array) -> Array:
         return np.nan_to_num(chooser.choice(v, m).power, posinf=BEYOND)
 
-    found = elementwise.find_minimum(power, around, args=(flows[inside],),
-                                     tolerances={"xatol": 1e-5})
-    best[inside] = np.where(found.success & (found.f_x < BEYOND), found.x, best[inside])
+    cell = vanes[1] - vanes[0]
+    near = vanes[chosen][:, None] + cell * np.linspace(-1.0, 1.0, NEAR_BY)
+    near = near.clip(0.0, 1.0)
+    cost = power(near.ravel(), np.repeat(flows, NEAR_BY)).reshape(near.shape)
+    at = np.argmin(cost, axis=1)
+    rows = np.arange(flows.size)
+    best = near[rows, at]
+    inside = (at > 0) & (at < NEAR_BY - 1)
+    if inside.any():
+        around = tuple(near[rows[inside], at[inside] + side] for side in (-1, 0, 1))
+        found = elementwise.find_minimum(power, around, args=(flows[inside],),
+                                         tolerances={"xatol": 1e-6})
+        best[inside] = np.where(found.success & (found.f_x < BEYOND), found.x, best[inside])
     end = chooser.choice(best, flows)
     return end.power, np.stack([best, end.speed], axis=1), end.held
 

@@ -5,8 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from simfan.assemble.fan import rated_curve
 from simfan.operating_map import Curve, OperatingMap, StrategyMap
 from simfan.plant.case import Case
+from simfan.scenario import assumed
 from simfan.steady.bands import bands
 from simfan.steady.best_path import best_path
 from simfan.steady.path import strategy_map
@@ -30,7 +32,7 @@ def operating_map(case: Case, names: Sequence[str], points: int = POINTS,
         if progress:
             progress(name, (k + 1) / len(names))
     return OperatingMap(case.title, case.control.holds, case.control.held_kind, tuple(found),
-                        _system(case), ())
+                        _system(case), _assumed(case))
 
 
 def _whole(case: Case, name: str, points: int) -> StrategyMap:
@@ -44,6 +46,14 @@ def _whole(case: Case, name: str, points: int) -> StrategyMap:
     one = strategy_map(case, name, points)
     return replace(one, region=region(case, name), bands=bands(case, name), best_path=best,
                    findings=(*one.findings, *said))
+
+
+def _assumed(case: Case) -> tuple[str, ...]:
+    """Every default of the scenario and of the fan's curve that the points rest on."""
+    return (*assumed(case), *rated_curve(case.fan).assumed,
+            "current at the nameplate's power factor at every load, which is too little at part "
+            "load (assumed)",
+            "ducts and process keep their resistance; no wear, no fouling (assumed)")
 
 
 def _system(case: Case) -> Curve:

@@ -178,7 +178,7 @@ def _curves(here: Ground, at: Standing) -> tuple[Curve, ...]:
 
 def _curve(here: Ground, position: Array) -> Curve:
     search = here.search
-    flows = search.bench.m_scale * np.linspace(0.0, 1.05, 81)
+    flows = search.bench.m_scale * np.linspace(0.01, 1.05, 81)
     seen = search.samples(search.standing(np.repeat(position[None], flows.size, 0), flows))
     shown = seen["fan_pressure"][:, 0] >= 0.0
     what = ", ".join(f"{name} {show(float(p), 'fraction', digits=3)}" for name, p in

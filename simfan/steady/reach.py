@@ -54,23 +54,22 @@ class Freed:
     def gives(self, position: Array, flow: Array) -> Given:
         """What settings (n, n_elements) give at mass flows (n,) [kg/s].
 
-        The surplus against a guess of the volume's pressure corrects the guess; a second look where
-        the volume lies before the fan, whose density goes with that pressure.
+        Behind the fan the volume's pressure is what the branch gives. Before it the pressure is
+        sought at which the branch ends in the surroundings, for the gas thins with it.
         """
-        search, sign = self.search, 1.0 if self.case.ductwork.volume_side != "inlet" else -1.0
-        back = np.full(flow.size, search.bench.p0)
-        left, x = search.surplus(position, flow, back)
-        if sign > 0.0:
-            back = back + left
+        search = self.search
+        around = search.bench.p0
+        if self.case.ductwork.volume_side != "inlet":
+            left, x = search.surplus(position, flow, np.full(flow.size, around))
+            back = around + left
         else:
-            before, left_before = back, left
-            back = back - left
-            for _ in range(4):
-                left, x = search.surplus(position, flow, back)
-                slope = (left - left_before) / np.where(back == before, np.inf, back - before)
-                before, left_before = back, left
-                back = back - left / np.where(slope > 0.0, slope, 1.0)
-        x[:, 0] = back
+            found = elementwise.find_root(
+                lambda p, k: search.surplus(position[k.astype(int)], flow[k.astype(int)], p)[0],
+                (np.full(flow.size, 0.3 * around), np.full(flow.size, 2.0 * around)),
+                args=(np.arange(flow.size),))
+            back = np.where(found.success, found.x, np.nan)
+            _, x = search.surplus(position, flow, np.where(found.success, found.x, around))
+        x[:, 0] = np.where(np.isfinite(back), back, around)
         seen = search.samples(Standing(np.full(flow.size, np.nan), position, x))
         q, stall = seen["fan_flow"][:, 0], seen["stall_flow"][:, 0]
         return Given(back - search.bench.p0, (q - stall) / q, seen["motor_load"][:, 0],
@@ -80,7 +79,8 @@ class Freed:
         """(n,) whether stall margin, motor load and speed are within their limits."""
         criteria, fan = self.case.criteria, self.case.fan
         safe = criteria.speed or fan.max_safe_speed / fan.rated.speed
-        good = ~(given.margin < (criteria.stall_margin or 0.0)) & (given.speed <= safe * (1 + 1e-9))
+        good = ~(given.margin < (criteria.stall_margin or 0.0)) & np.isfinite(given.pressure)
+        good &= given.speed <= safe * (1.0 + 1e-9)
         return good if criteria.motor_load is None else good & (given.load <= criteria.motor_load)
 
     def placed(self, blades: Array, speed: Array) -> Array:

@@ -24,6 +24,8 @@ OUTPUTS = 41
 """Controller outputs at which a search for the one that gives a flow looks first."""
 LEAST_FLOW, MOST_FLOW = -1.0, 1.5
 """Ends of the search, of the largest flow in the curve's table."""
+ROUNDING = 1e-6
+"""Of the largest pressure of the curve: less than this left over is rounding."""
 
 
 class NoBalance(Exception):
@@ -129,7 +131,8 @@ class Search:
         flow = np.linspace(low, high, n)
         output = self.outputs_for(flow)
         for end, limit in ((0, 0.0), (-1, 1.0)):
-            if not np.isfinite(output[end]):
+            left, _ = self.surplus(self.placed(np.array([limit])), flow[[end]])
+            if not np.isfinite(output[end]) and abs(left[0]) < ROUNDING * self.bench.p_scale:
                 output[end] = limit
         given = np.isfinite(output)
         return self.standing(self.placed(output[given]), flow[given], output=output[given])

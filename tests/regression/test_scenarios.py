@@ -15,6 +15,7 @@ import pytest
 from simfan import api
 from simfan.assemble import assemble
 from simfan.compare import Comparison, StrategyResult
+from simfan.report import files
 from simfan.steady.balance import settle
 
 HERE = Path(__file__).parent
@@ -78,6 +79,11 @@ def test_the_kiln_s_damper_surges_and_the_same_at_the_fan_does_not() -> None:
     assert far.excursions.surge_cycles > 50
     assert near.excursions.surge_cycles == 0
     assert near.excursions.time_left_of_peak_s > 100.0
+
+
+def test_the_kiln_s_page_of_eight_strategies_can_be_sent_by_mail() -> None:
+    """5 MB in all, of which a megabyte is left to sections of other commands."""
+    assert len(files.on_page(answer("kiln-air"), "si").encode()) < 4_000_000
 
 
 def test_the_kiln_s_speed_takes_least_energy_and_stays_clear() -> None:

@@ -1,0 +1,1 @@
+"""What the loop does about a steady point: linear plant, frequency response, margins."""

@@ -1,0 +1,146 @@
+"""The assembled plant about a steady point: dx/dt = A·x + B·y, reading = C·x + D·y.
+
+x are pressures, flows, speeds, the wheel's lagged pressure rise and the lagged reading; y are the
+positions of the elements. The slopes are the kernel's own, differentiated at the point. Each
+element follows the controller output through its sequence table, its positioner's lag and its dead
+time: small moves, so no rate limit, backlash or stick.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simfan.assemble import Assembled
+from simfan.kernel import entry
+from simfan.steady.balance import Rest
+from simfan.steady.bench import Array, Bench
+
+SMALL = 1e-5
+"""Change of position and of output for slopes."""
+
+
+@dataclass(frozen=True)
+class Linear:
+    """A plant about a point, on spans: output and reading run from 0 to 1."""
+
+    a: Array
+    """(n, n) [1/s]."""
+    b: Array
+    """(n, n_elements)"""
+    c: Array
+    """(n,) [1/span]."""
+    d: Array
+    """(n_elements,) [1/span]."""
+    share: Array
+    """(n_elements,) how far each element moves with the output [1]."""
+    lag: Array
+    """(n_elements,) of each positioner [s]."""
+    dead_time: Array
+    """(n_elements,) of each actuator [s]."""
+    reading_dead_time: float
+    """[s]."""
+
+    def response(self, omega: Array) -> Array:
+        """(n_omega,) reading over controller output, G(jω), dead times exact [1].
+
+        G = Σ [C·(jωI − A)⁻¹·B_a + D_a]·share_a·e^(−jωθ_a)/(1 + jωτ_a) · e^(−jωθ)
+        """
+        s = 1j * np.asarray(omega, dtype=float)
+        n = self.a.shape[0]
+        resolvent = np.linalg.solve(s[:, None, None] * np.eye(n) - self.a, self.b.astype(complex))
+        paths = np.einsum("i,kij->kj", self.c, resolvent) + self.d
+        elements = self.share * np.exp(-s[:, None] * self.dead_time) / (1.0 + s[:, None] * self.lag)
+        return (paths * elements).sum(axis=1) * np.exp(-s * self.reading_dead_time)
+
+    def position(self, omega: Array, element: int = 0) -> Array:
+        """(n_omega,) position of an element, as a share of its own move, over the output."""
+        s = 1j * np.asarray(omega, dtype=float)
+        return np.exp(-s * self.dead_time[element]) / (1.0 + s * self.lag[element])
+
+    @property
+    def gain(self) -> float:
+        """G(0): span of reading per span of output [1]; without meaning where the point is not
+        statically stable."""
+        return float(self.response(np.zeros(1))[0].real)
+
+    @property
+    def poles(self) -> Array:
+        """(n,) of the air path, rotor and transmitter [1/s]."""
+        return np.linalg.eigvals(self.a)
+
+
+def linear(assembled: Assembled, rest: Rest) -> Linear:
+    """The plant about a steady point of its first loop."""
+    plant, bench = assembled.plant, Bench(assembled, lagged=True)
+    positions = bench.positions(rest.outputs)
+    bench.stand(rest.outputs)
+    x = rest.x.copy()
+    bench.slopes(x)
+    off = bench.off
+    x[off.rise:off.reading] = bench.probe.fan.rise
+    bench.slopes(x)
+    x[off.reading:off.moved] = [bench.sensed(i) for i in range(plant.loops.size)]
+    integrated, sensed_x = _by_states(bench, x)
+    by_position, sensed_y = _by_positions(bench, x, positions)
+    lives = _alive(bench)
+    span = float(plant.transmitters[0].span)
+    lagged = plant.transmitters[0].lag > 0.0
+    c = np.zeros(integrated.shape[0])
+    if lagged:
+        c[off.reading] = 1.0
+    else:
+        c = sensed_x
+    each = plant.actuators.each
+    return Linear(
+        a=integrated[np.ix_(lives, lives)], b=by_position[lives], c=c[lives] / span,
+        d=(np.zeros(each.size) if lagged else sensed_y) / span, share=_shares(bench, rest.outputs),
+        lag=each.lag.copy(), dead_time=each.delay * plant.step,
+        reading_dead_time=float(plant.transmitters[0].delay) * plant.step)
+
+
+def _by_states(bench: Bench, x: Array) -> tuple[Array, Array]:
+    """(∂(dx/dt)/∂x, ∂(what the transmitter sees)/∂x)."""
+    size = bench.small()
+    sensed = np.empty(size.size)
+    for i in range(size.size):
+        sides = []
+        for sign in (1.0, -1.0):
+            moved = x.copy()
+            moved[i] += sign * size[i]
+            bench.slopes(moved)
+            sides.append(bench.sensed())
+        sensed[i] = (sides[0] - sides[1]) / (2.0 * size[i])
+    return bench.jacobian(x), sensed
+
+
+def _by_positions(bench: Bench, x: Array, positions: Array) -> tuple[Array, Array]:
+    """(∂(dx/dt)/∂y, ∂(what the transmitter sees)/∂y); one-sided at an element's end."""
+    m = bench.small().size
+    slopes, sensed = np.empty((m, positions.size)), np.empty(positions.size)
+    for a in range(positions.size):
+        ends, seen, at = [], [], []
+        for side in (1.0, -1.0):
+            moved = positions.copy()
+            moved[a] = min(max(moved[a] + side * SMALL, 0.0), max(1.0, positions[a] + SMALL))
+            entry.stand(bench.plant, bench.cond, moved, bench.coef, bench.probe)
+            ends.append(bench.slopes(x)[:m].copy())
+            seen.append(bench.sensed())
+            at.append(moved[a])
+        slopes[:, a] = (ends[0] - ends[1]) / (at[0] - at[1])
+        sensed[a] = (seen[0] - seen[1]) / (at[0] - at[1])
+    entry.stand(bench.plant, bench.cond, positions, bench.coef, bench.probe)
+    return slopes, sensed
+
+
+def _alive(bench: Bench) -> list[int]:
+    """States that move of themselves: the lagged ones only where they lag."""
+    off, plant = bench.off, bench.plant
+    lags = [off.rise + i for i in range(plant.fans.each.size) if plant.fans.each[i].lag > 0.0]
+    reads = [off.reading + i for i in range(plant.loops.size) if plant.transmitters[i].lag > 0.0]
+    return [*range(off.rise), *lags, *reads]
+
+
+def _shares(bench: Bench, outputs: Array) -> Array:
+    """(n_elements,) slope of each sequence table; at a corner the mean of both sides."""
+    low, high = (np.clip(outputs + side * SMALL, 0.0, 1.0) for side in (-1.0, 1.0))
+    return (bench.positions(high) - bench.positions(low)) / (high[0] - low[0])

@@ -1,0 +1,108 @@
+"""A found sequence table, written into the scenario file: every other line stays as it is, and the
+old file is kept beside it."""
+
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from simfan.errors import RunError, ScenarioError
+from simfan.scenario.lines import Span, key_spans
+from simfan.scenario.reader import load
+
+Table = Mapping[str, Sequence[float]]
+"""Column of a sequence table ("output", "inlet_vanes", "speed") → fractions."""
+
+
+def write_sequences(file: Path, tables: Mapping[str, Table]) -> Path:
+    """Put a table into each of the named strategies; the path at which the old file is kept.
+
+    The new text is read as a scenario before it takes the old one's place. Raises RunError, with
+    the file as it was, where that cannot be done.
+    """
+    old = file.read_bytes()
+    text = old.decode("utf-8-sig")
+    for strategy, table in tables.items():
+        text = with_sequence(text, strategy, table)
+    _try(file, text)
+    kept = _free(file)
+    try:
+        kept.write_bytes(old)
+        file.write_bytes(text.encode())
+    except OSError as why:
+        raise RunError(f"{file} cannot be written: {why.strerror}; the file as it was is "
+                       f"{kept if kept.exists() else 'untouched'}") from None
+    return kept
+
+
+def _try(file: Path, text: str) -> None:
+    """Read the text as a scenario, beside the file, since it may name others there."""
+    trial = file.with_name(f".{file.name}.new")
+    try:
+        trial.write_bytes(text.encode())
+        load(trial)
+    except OSError as why:
+        raise RunError(f"nothing can be written beside {file}: {why.strerror}; it was left as it "
+                       "is") from None
+    except ScenarioError as error:
+        raise RunError(f"{file} was left as it is: with the new sequence it would not be a "
+                       f"scenario ({error.problems[0]})") from None
+    finally:
+        trial.unlink(missing_ok=True)
+
+
+def with_sequence(text: str, strategy: str, table: Table) -> str:
+    """The text with the strategy's sequence replaced. Raises RunError where it cannot be found.
+
+    A value is replaced in its place. A table written as lines of its own keeps them as comments.
+    """
+    path, spans = ("strategies", strategy, "sequence"), key_spans(text)
+    if path in spans:
+        _, start, end = spans[path]
+        return text[:start] + inline(table) + _trailing(text[start:end]) + text[end:]
+    pairs = sorted(span for at, span in spans.items() if at[:3] == path and len(at) == 4)
+    if not pairs or not all(_own_line(text, span) for span in pairs):
+        raise RunError(f"the sequence of {strategy} is written in a way that cannot be replaced "
+                       f"without risk; nothing was written. By hand: sequence = {inline(table)}")
+    return _lines_replaced(text, pairs, table)
+
+
+def _lines_replaced(text: str, pairs: Sequence[Span], table: Table) -> str:
+    first, value, _ = pairs[0]
+    prefix = re.sub(r"[\w-]+\s*=\s*$", "", text[first:value])
+    ending = "\r\n" if "\r\n" in text else "\n"
+    new = "".join(f"{prefix}{name} = {column(values)}{ending}" for name, values in table.items())
+    for start, _, end in reversed(pairs):
+        text = text[:start] + "# " + text[start:end].replace("\n", "\n# ") + text[end:]
+    line = text.rfind("\n", 0, first) + 1
+    return text[:line] + new + text[line:]
+
+
+def _own_line(text: str, span: Span) -> bool:
+    """Whether nothing but blanks and a comment shares the lines of this pair."""
+    before = text[text.rfind("\n", 0, span[0]) + 1:span[0]]
+    after = text[span[2]:].split("\n", 1)[0].strip()
+    return not before.strip() and (not after or after.startswith("#"))
+
+
+def _trailing(value: str) -> str:
+    """Blanks between the old value and what follows it."""
+    return value[len(value.rstrip()):]
+
+
+def inline(table: Table) -> str:
+    """The table as one value."""
+    return "{ " + ", ".join(f"{name} = {column(v)}" for name, v in table.items()) + " }"
+
+
+def column(values: Sequence[float]) -> str:
+    """A list of percentages, to nine digits."""
+    return f'{{ unit = "%", values = [{", ".join(f"{100.0 * v:.9g}" for v in values)}] }}'
+
+
+def _free(file: Path) -> Path:
+    """A name for the old file that takes the place of none."""
+    number, kept = 1, file.with_name(f"{file.name}.bak")
+    while kept.exists():
+        number += 1
+        kept = file.with_name(f"{file.name}.bak{number}")
+    return kept
