@@ -19,6 +19,8 @@ MOST_SINGLE = 12
 """Demands of a profile up to which each has a bin of its own."""
 BINS = 10
 """Of equal width, where a profile has more demands."""
+ROUNDING = 1e-6
+"""Of the baseline's energy: a smaller difference is none."""
 NO_PRICE = "energy.price_per_kwh is not given, or zero"
 BESIDE = ("hours_compared", "saved_kwh", "saving", "payback_years")
 """What is counted from the baseline."""
@@ -116,9 +118,8 @@ def years(maps: Iterable[StrategyMap], case: Case) -> dict[str, YearEnergy]:
     asked = _Asked(np.array(year.profile.demand), np.array(year.profile.hours), year, case.energy,
                    {name: s.installed_cost for name, s in case.strategies.items()})
     found = {m.name: (m, met(m, asked.demand, case.control.holds == "flow")) for m in maps}
-    kwh = {name: here.kw * asked.hours for name, (_, here) in found.items()}
-    base = kwh.get(year.baseline or "")
-    return {name: _beside(year_energy(one, here, asked), name, kwh[name], base, asked)
+    base = found[year.baseline][1] if year.baseline in found else None
+    return {name: _beside(year_energy(one, here, asked), name, here, base, asked)
             for name, (one, here) in found.items()}
 
 
@@ -193,27 +194,32 @@ def _reasons(made: YearEnergy, year: Year) -> dict[str, str]:
     return {key: words for key, words in why.items() if getattr(made, key) is None}
 
 
-def _beside(made: YearEnergy, name: str, kwh: np.ndarray, base: np.ndarray | None,
-            asked: _Asked) -> YearEnergy:
+def _beside(made: YearEnergy, name: str, here: Met, base: Met | None, asked: _Asked) -> YearEnergy:
     """With saving and payback against the baseline, or why there are none."""
     if base is None or name == made.baseline:
         why = ("year.baseline is not given" if made.baseline is None
                else f"the baseline, {made.baseline}, is not on this map" if base is None
                else "it is the baseline")
         return _told(made, dict.fromkeys(BESIDE, why))
-    both = np.isfinite(kwh) & np.isfinite(base)
-    compared = float(asked.hours[both].sum())
+    both = here.served & base.served
+    compared, beyond = (float(asked.hours[some].sum()) for some in (both, both & base.missed))
     if compared == 0.0:
         why = f"no hour is served by both this strategy and {made.baseline}"
         return _told(replace(made, hours_compared=0.0), dict.fromkeys(BESIDE[1:], why))
-    made = replace(made, hours_compared=compared, notes=(*made.notes, *_part(made, compared)))
-    return _saving(made, name, float(np.sum(base[both] - kwh[both])), asked)
+    made = replace(made, hours_compared=compared,
+                   notes=(*made.notes, *_compared(made, compared, beyond)))
+    one, other = (float(np.sum((m.kw * asked.hours)[both])) for m in (here, base))
+    same = abs(other - one) < ROUNDING * abs(other)
+    return _saving(made, name, 0.0 if same else other - one, asked)
 
 
-def _part(made: YearEnergy, compared: float) -> Iterable[str]:
+def _compared(made: YearEnergy, compared: float, beyond: float) -> Iterable[str]:
     if compared < made.hours - 1e-6:
         yield (f"compared with {made.baseline} on {compared:g} h, which both serve, of "
                f"{made.hours:g} h")
+    if beyond:
+        yield (f"{made.baseline}, the baseline, is beyond a limit in {beyond:g} h of those "
+               "compared: a saving there is one over a plant that could not be run so")
 
 
 def _saving(made: YearEnergy, name: str, saved: float, asked: _Asked) -> YearEnergy:

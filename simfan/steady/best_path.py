@@ -18,6 +18,7 @@ from simfan.plant.sequence import Sequence
 from simfan.steady.bench import Array
 from simfan.steady.limits import NEAR
 from simfan.steady.path import Ground, ground, strategy_map
+from simfan.steady.search import zeros
 
 FLOWS = 41
 VANES = 61
@@ -61,9 +62,7 @@ class Chooser:
         def left(n: Array, v: Array, m: Array) -> Array:
             return search.surplus(np.stack([v, n], axis=1), m)[0]
 
-        found = elementwise.find_root(left, (low, high), args=(vanes, flow),
-                                      tolerances={"xatol": 1e-12})
-        return np.where(found.success, found.x, np.nan)
+        return zeros(left, low, high, vanes, flow)
 
     def choice(self, vanes: Array, flow: Array) -> Choice:
         """Speed, power and held value of each pair; power is infinite beyond the limits."""
@@ -172,8 +171,9 @@ def _bettered(chooser: Chooser, flows: Array, vanes: Array, chosen: Array
     inside = (at > 0) & (at < NEAR_BY - 1)
     if inside.any():
         around = tuple(near[rows[inside], at[inside] + side] for side in (-1, 0, 1))
-        found = elementwise.find_minimum(power, around, args=(flows[inside],),
-                                         tolerances={"xatol": 1e-6})
+        with np.errstate(invalid="ignore"):  # a bracket level to rounding is left as it is
+            found = elementwise.find_minimum(power, around, args=(flows[inside],),
+                                             tolerances={"xatol": 1e-6})
         best[inside] = np.where(found.success & (found.f_x < BEYOND), found.x, best[inside])
     end = chooser.choice(best, flows)
     return end.power, np.stack([best, end.speed], axis=1), end.held

@@ -8,15 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import elementwise
 
 from simfan.assemble import assemble
 from simfan.operating_map import Region
 from simfan.plant.case import Case
 from simfan.steady.bench import Array
-from simfan.steady.search import Search, Standing
+from simfan.steady.search import Search, Standing, zeros
 
-FLOWS = 41
+FLOWS = 61
 SETTINGS = 61
 """Blade positions looked at between shut and open."""
 HALVINGS = 30
@@ -63,12 +62,11 @@ class Freed:
             left, x = search.surplus(position, flow, np.full(flow.size, around))
             back = around + left
         else:
-            found = elementwise.find_root(
+            back = zeros(
                 lambda p, k: search.surplus(position[k.astype(int)], flow[k.astype(int)], p)[0],
-                (np.full(flow.size, 0.3 * around), np.full(flow.size, 2.0 * around)),
-                args=(np.arange(flow.size),))
-            back = np.where(found.success, found.x, np.nan)
-            _, x = search.surplus(position, flow, np.where(found.success, found.x, around))
+                np.full(flow.size, 0.3 * around), np.full(flow.size, 2.0 * around),
+                np.arange(flow.size))
+            _, x = search.surplus(position, flow, np.where(np.isfinite(back), back, around))
         x[:, 0] = np.where(np.isfinite(back), back, around)
         seen = search.samples(Standing(np.full(flow.size, np.nan), position, x))
         q, stall = seen["fan_flow"][:, 0], seen["stall_flow"][:, 0]
@@ -176,8 +174,7 @@ def _speed_for(free: Freed, flow: Array, blades: Array, pressure: float) -> Arra
         position = free.placed(v, n)
         return free.gives(position, _mass(free, position, q)).pressure - pressure
 
-    found = elementwise.find_root(lacking, (low, high), args=(blades, flow))
-    return np.where(found.success, found.x, np.nan)
+    return zeros(lacking, low, high, blades, flow)
 
 
 def _mass(free: Freed, position: Array, flow: Array) -> Array:

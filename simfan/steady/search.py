@@ -101,7 +101,7 @@ class Search:
         left, _ = self.surplus(np.repeat(position, n, 0), np.tile(self.flows, len(position)))
         above = left.reshape(-1, n) > 0.0
         which, at = np.nonzero(above[:, :-1] != above[:, 1:])
-        flow = _zero(lambda m, k: self.surplus(position[k.astype(int)], m)[0],
+        flow = zeros(lambda m, k: self.surplus(position[k.astype(int)], m)[0],
                      self.flows[at], self.flows[at + 1], which)
         return which, self.standing(position[which], flow)
 
@@ -115,7 +115,7 @@ class Search:
         found = np.flatnonzero(changes.any(axis=1))
         at = grid.size - 2 - np.argmax(changes[found, ::-1], axis=1)
         outputs = np.full(flow.size, np.nan)
-        outputs[found] = _zero(lambda u, m: self.surplus(self.placed(u), m)[0],
+        outputs[found] = zeros(lambda u, m: self.surplus(self.placed(u), m)[0],
                                grid[at], grid[at + 1], flow[found])
         return outputs
 
@@ -168,9 +168,11 @@ class Search:
         return matrix
 
 
-def _zero(function: Callable[..., Array], low: Array, high: Array, *more: Array) -> Array:
-    """Zeros between brackets, all at once; an empty array for none."""
+def zeros(function: Callable[..., Array], low: Array, high: Array, *more: Array) -> Array:
+    """Zeros between brackets, all at once; nan where a bracket holds none."""
     if low.size == 0:
         return low
-    return np.asarray(elementwise.find_root(function, (low, high), args=more, tolerances={
-        "xatol": 1e-13, "xrtol": 1e-13, "fatol": 0.0, "frtol": 0.0}).x)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found = elementwise.find_root(function, (low, high), args=more, tolerances={
+            "xatol": 1e-13, "xrtol": 1e-13, "fatol": 0.0, "frtol": 0.0})
+    return np.where(found.success, found.x, np.nan)

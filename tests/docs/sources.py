@@ -17,6 +17,7 @@ SOURCES = {
     "Gravdahl 1998": r"Gravdahl",
     "Greitzer 1976": r"Greitzer 1976",
     "IEC 60034-30-1": r"IEC 60034",
+    "ISO 13348": r"ISO 13348",
     "ISO 2533": r"ISO 2533",
     "Lemmon and others 2000": r"CoolProp|Lemmon",
     "Moore and Greitzer 1985": r"Moore & Greitzer",
