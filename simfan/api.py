@@ -9,7 +9,7 @@ themselves as tables in a notebook and at a Python prompt. The simulator is load
 function that needs it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from math import pi, sqrt
 from pathlib import Path
 from types import ModuleType
@@ -38,6 +38,7 @@ from simfan.metrics import (
     Travel,
     Whole,
 )
+from simfan.operating_map import OperatingPoint, Setting
 from simfan.overview import SHARES, Overview, PartLoad
 from simfan.plant.case import Case, Criteria, Strategy
 from simfan.scenario import assumed, load, schema, starter
@@ -47,11 +48,12 @@ from simfan.units import System, show
 
 __all__ = [
     "Audit", "Case", "Change", "Comparison", "Criteria", "Energy", "Event", "Excursions", "Facts",
-    "FanMap", "Happening", "History", "Measures", "Miss", "Overview", "PartLoad", "Problem",
-    "RunError", "ScenarioError", "ScenarioNote", "SetpointChange", "SimfanError", "Strategy",
+    "FanMap", "Happening", "History", "Measures", "Miss", "OperatingPoint", "Overview", "PartLoad",
+    "Problem", "RunError", "ScenarioError", "ScenarioNote", "SetpointChange", "Setting",
+    "SimfanError", "Strategy",
     "StrategyResult", "Surge", "Tracking", "Travel", "UnitError", "Whole",
     "assumed", "compare", "describe", "is_compiled", "load", "load_history", "operating_map",
-    "run", "save", "schema", "starter", "warm_up",
+    "point_for", "points_at", "run", "save", "schema", "setting_for", "starter", "warm_up",
 ]  # fmt: skip
 
 Progress = Callable[[str, float], None]
@@ -112,6 +114,37 @@ def operating_map(case: Case, strategies: list[str] | None = None,
                        f"{MOST_POINTS} points a strategy, {steady_map.POINTS} unless told")
     found = steady_map.operating_map(case, names, points, progress)
     return Overview(found, case.criteria, _part_load(case, names), years(found.strategies, case))
+
+
+def point_for(case: Case, strategy: str, held: float) -> OperatingPoint | str:
+    """The operating point at which a strategy holds a value [m³/s, kg/s or Pa], or the sentence why
+    there is none. Raises RunError for an unknown strategy."""
+    from simfan.steady import ask
+
+    _known(case, [strategy])
+    return ask.point_for(case, strategy, held)
+
+
+def points_at(case: Case, strategy: str, positions: Mapping[str, float]
+              ) -> tuple[OperatingPoint, ...]:
+    """Every steady solution of a strategy with its elements at these positions (0 to 1; a drive:
+    share of rated speed), by rising flow. Raises RunError for an unknown strategy or element."""
+    from simfan.steady import ask
+
+    _known(case, [strategy])
+    return ask.points_at(case, strategy, positions)
+
+
+def setting_for(case: Case, strategy: str, flow: float, pressure: float) -> Setting | str:
+    """Where vanes and speed stand to give a flow [m³/s before the fan] and a pressure of the volume
+    [Pa, gauge] at once at the least electrical power, or the sentence why nothing does.
+
+    Raises RunError for an unknown strategy.
+    """
+    from simfan.steady import reach
+
+    _known(case, [strategy])
+    return reach.settings_for_both(case, strategy, flow, pressure)
 
 
 def _part_load(case: Case, names: list[str]) -> PartLoad:

@@ -154,18 +154,25 @@ def run(file: Path, name: str, audit: bool, **options: Any) -> int:
               help="Operating points of each strategy, 5 to 2001.")
 @click.option("--write-sequence", is_flag=True,
               help="Write the sequence of least power into FILE; the old file is kept.")
+@click.option("--at", metavar="VALUE",
+              help='Tell only what gives one value of what the loop holds, such as "36 m3/s".')
+@click.option("--pressure", metavar="PRESSURE",
+              help="With --at a flow: what vanes and speed give both, whatever process takes it.")
 @_OUT
 @_UNITS
 @_JSON
 @_QUIET
 def map_command(file: Path, names: tuple[str, ...], points: int, write_sequence: bool,
-                out: Path | None, system: Any, as_json: bool, quiet: bool) -> int:
+                at: str | None, pressure: str | None, out: Path | None, system: Any, as_json: bool,
+                quiet: bool) -> int:
     """Map the steady operating points of the scenario FILE over each strategy's range."""
     from simfan import api
     from simfan.report import map_files, map_page, page
 
     case = _load(file, out)
     chosen = _known(case, names)
+    if at is not None or pressure is not None:
+        return _asked(file, case, chosen, at, pressure, system, as_json)
     overview = _mapped(file, lambda told: api.operating_map(case, chosen, points, told), quiet)
     if as_json:
         click.echo(json.dumps(overview.to_json(), indent=2, allow_nan=False))
@@ -178,6 +185,36 @@ def map_command(file: Path, names: tuple[str, ...], points: int, write_sequence:
             _say(f"Wrote {out}: map.html, map.json, map.txt and the pictures in operating-map.")
     if write_sequence:
         _say(_sequence_written(file, overview))
+    return 0
+
+
+def _asked(file: Path, case: Case, names: list[str], at: str | None, pressure: str | None,
+           system: Any, as_json: bool) -> int:
+    """One value, or a flow and a pressure: the settings of each strategy."""
+    from simfan import api
+    from simfan.errors import RunError, UnitError
+    from simfan.metrics import plain
+    from simfan.report import map_at
+    from simfan.units import parse
+
+    if at is None:
+        raise RunError('--pressure asks for a flow and a pressure at once: give the flow, too, as '
+                       '--at "36 m3/s"')
+    kind = "volume flow" if pressure is not None else case.control.held_kind
+    option = "--at"
+    try:
+        value = parse(at, kind)
+        option = "--pressure"
+        both = None if pressure is None else parse(pressure, "pressure")
+    except UnitError as why:
+        raise RunError(f"{option}: {why}") from None
+    with _placed(file):
+        found = [(name, api.point_for(case, name, value) if both is None else
+                  api.setting_for(case, name, value, both)) for name in names]
+    if as_json:
+        click.echo(json.dumps([{"name": n, "answer": plain(a)} for n, a in found], indent=2))
+    else:
+        _console(sys.stdout).print(map_at.answers(found, system))
     return 0
 
 

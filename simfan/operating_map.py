@@ -114,6 +114,23 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Setting:
+    """Where two elements stand to give a flow and a pressure at once, whatever process takes
+    them."""
+
+    positions: Mapping[str, float]
+    """Element → where it stands, 0 to 1 [1]; for a drive, share of rated speed."""
+    speed: float
+    """Over rated speed [1]."""
+    electrical_power: float
+    """[W]."""
+    motor_load: float
+    """Over what the motor may give for good [1]."""
+    stall_margin: float | None
+    """(Q − Q_stall)/Q [1]; None where there is no line."""
+
+
+@dataclass(frozen=True)
 class Region:
     """What a method can reach on the plane of flow and volume pressure, whatever process it meets,
     within the limits of stall, motor and speed."""

@@ -15,9 +15,10 @@ LOADS = np.array([0.0, 0.10, 0.25, 0.50, 1.00, 1.50])
 MOTOR_PART_LOAD = np.array([0.866, 0.980, 1.0, 1.0, 1.0])
 """At LOADS above zero: efficiency over that at rated load, motors of 75 hp and more (`fluids` 1.3,
 function `motor_efficiency_underloaded`)."""
-DRIVE_PART_LOAD = np.array([0.905, 0.95, 0.97, 0.97, 0.97]) / 0.97
+DRIVE_PART_LOAD = np.array([0.891, 0.95, 0.97, 0.97, 0.97]) / 0.97
 """At LOADS above zero: efficiency over that at rated load, drives of 200 to 400 hp: 91/95/97/97 %
-at 12.5/25/50/100 % load (`fluids` 1.3, function `VFD_efficiency`); 10 % extrapolated."""
+at 12.5/25/50/100 % load (`fluids` 1.3, function `VFD_efficiency`); the point at 10 % is such that
+the losses meet the one at 12.5 %."""
 
 
 N_START = 65

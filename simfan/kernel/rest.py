@@ -10,6 +10,9 @@ import math
 from simfan.kernel import advance, network, table
 from simfan.kernel.layout import compiled, counted_nowhere, offsets
 
+THIN = 0.3
+"""Density at the wheel over that of the surroundings below which no flow is taken as possible: the
+losses before the wheel, reckoned without the speed of sound, mean nothing there."""
 CLOSE = 1e-13
 """Width, of the bracket at first, at which a search for a zero ends."""
 
@@ -42,6 +45,9 @@ def at_flow(plant, cond, coef, off, flow, back, x, d, probe):
     network.slopes_called(plant, coef, cond, off, x, d, probe)
     if d[off.speed] != 0.0:
         still(plant, coef, cond, off, x, d, probe, off.speed, 0.0, 2.0)
+    thick = probe.fan[0].density * plant.gas.R * cond.temperature[plant.network.branch[0].first]
+    if flow > 0.0 and not thick > THIN * around:
+        return -around
     return d[off.flow] * coef.inertance[0]
 
 

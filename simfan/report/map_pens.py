@@ -99,7 +99,8 @@ def sheet(size: tuple[float, float] = SLIGHT_IN) -> Figure:
 def head_and_foot(figure: Figure, title: str, below: str) -> None:
     """The scenario's title, what the picture shows, and the caution."""
     height = figure.get_figheight()
-    figure.text(0.015, 1.0 - 0.1 / height, ink.literal(title), va="top", fontsize=10.5, fontweight="bold")
+    figure.text(0.015, 1.0 - 0.1 / height, ink.literal(title), va="top", fontsize=10.5,
+                fontweight="bold")
     figure.text(0.015, 1.0 - 0.34 / height, below, va="top", fontsize=8.5)
     figure.text(0.015, 0.08 / height, f"simfan {__version__}. {CAUTION}", fontsize=6.5,
                 color="#444444")

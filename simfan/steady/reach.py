@@ -4,16 +4,16 @@ The process is taken away: with flow and element settings given, the branch of t
 pressure it gives. An outlet damper is placed before the volume here, which moves no steady point.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from simfan.assemble import assemble
-from simfan.operating_map import Region
+from simfan.operating_map import Region, Setting
 from simfan.plant.case import Case
 from simfan.steady.bench import Array
 from simfan.steady.search import Search, Standing, zeros
+from simfan.units import show
 
 FLOWS = 61
 SETTINGS = 61
@@ -60,7 +60,7 @@ class Freed:
         around = search.bench.p0
         if self.case.ductwork.volume_side != "inlet":
             left, x = search.surplus(position, flow, np.full(flow.size, around))
-            back = around + left
+            back = np.where(left > -around, around + left, np.nan)
         else:
             back = zeros(
                 lambda p, k: search.surplus(position[k.astype(int)], flow[k.astype(int)], p)[0],
@@ -142,9 +142,10 @@ def _rated_open(free: Freed, flows: Array) -> tuple[float | None, ...]:
 
 
 def settings_for_both(case: Case, name: str, flow: float, pressure: float
-                      ) -> Mapping[str, float] | str:
-    """Where the elements stand to give a flow [m³/s at the wheel] and a pressure of the volume
-    [Pa, gauge] at once, at the least electrical power; or the sentence why nothing does."""
+                      ) -> Setting | str:
+    """Where the elements stand to give a flow [m³/s at the density where the fan's branch begins]
+    and a pressure of the volume [Pa, gauge] at once, at the least electrical power; or the sentence
+    why nothing does."""
     free = Freed(case, name)
     if free.speeds is None or not free.has_blades:
         return (f"{name} has one element: with the process given, pressure follows from flow; "
@@ -155,14 +156,17 @@ def settings_for_both(case: Case, name: str, flow: float, pressure: float
     if not known.any():
         return _why_not(free, flow, pressure)
     position = free.placed(blades[known], n[known])
-    given = free.gives(position, _mass(free, position, np.full(int(known.sum()), flow)))
+    given = free.gives(position, np.repeat(_mass(free, np.array([flow])), len(position)))
     good = free.within(given)
     if not good.any():
-        return (f"{name} can give both only beyond its limits: lowest motor load "
-                f"{100.0 * given.load.min():.3g} %, speeds from {100.0 * given.speed.min():.3g} % "
-                "of rated")
+        return (f"{name} can give both only beyond its limits of stall margin, motor load or "
+                f"speed: at best {100.0 * given.load.min():.3g} % motor load, at speeds from "
+                f"{100.0 * given.speed.min():.3g} % of rated")
     k = int(np.argmin(np.where(good, given.electrical, np.inf)))
-    return dict(zip(free.names, position[k].tolist(), strict=True))
+    margin = float(given.margin[k])
+    return Setting(dict(zip(free.names, position[k].tolist(), strict=True)),
+                   float(given.speed[k]), float(given.electrical[k]), float(given.load[k]),
+                   margin if np.isfinite(margin) else None)
 
 
 def _speed_for(free: Freed, flow: Array, blades: Array, pressure: float) -> Array:
@@ -172,28 +176,27 @@ def _speed_for(free: Freed, flow: Array, blades: Array, pressure: float) -> Arra
 
     def lacking(n: Array, v: Array, q: Array) -> Array:
         position = free.placed(v, n)
-        return free.gives(position, _mass(free, position, q)).pressure - pressure
+        return free.gives(position, _mass(free, q)).pressure - pressure
 
     return zeros(lacking, low, high, blades, flow)
 
 
-def _mass(free: Freed, position: Array, flow: Array) -> Array:
-    """Mass flow of a volume flow at the wheel [kg/s]: the density there, looked up twice."""
-    density = np.full(flow.size, free.search.bench.p0 / (
-        free.search.plant.gas.R * free.search.bench.cond.temperature[1]))
-    for _ in range(3):
-        m = flow * density
-        density = m / free.gives(position, m).flow
-    return flow * density
+def _mass(free: Freed, flow: Array) -> Array:
+    """Mass flow [kg/s] of a volume flow at the density where the fan's branch begins."""
+    search = free.search
+    first = int(search.plant.network.branch[0].first)
+    gas = search.plant.gas.R * search.bench.cond.temperature[first]
+    return flow * search.bench.p0 / gas
 
 
 def _why_not(free: Freed, flow: float, pressure: float) -> str:
     assert free.speeds is not None
-    ends = [float(free.gives(p, _mass(free, p, np.array([flow]))).pressure[0]) for p in (
-        free.placed(np.zeros(1), np.array([free.speeds[0]])),
+    ends = [float(free.gives(p, _mass(free, np.array([flow]))).pressure[0]) for p in (
+        free.placed(np.ones(1), np.array([free.speeds[0]])),
         free.placed(np.ones(1), np.array([free.speeds[1]])))]
-    return (f"at {flow:.4g} m3/s the settings give {ends[0]:.4g} to {ends[1]:.4g} Pa; "
-            f"{pressure:.4g} Pa is not among them")
+    least, most = (show(max(p, 0.0), "pressure", digits=4) for p in (min(ends), max(ends)))
+    return (f"at {show(flow, 'volume flow', digits=4)} the settings give {least} to {most}; "
+            f"{show(pressure, 'pressure', digits=4)} is not among them")
 
 
 def _where(known: Array, values: Array) -> tuple[float | None, ...]:

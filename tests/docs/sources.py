@@ -19,6 +19,7 @@ SOURCES = {
     "IEC 60034-30-1": r"IEC 60034",
     "ISO 13348": r"ISO 13348",
     "ISO 2533": r"ISO 2533",
+    "ISO 8601": r"ISO 8601",
     "Lemmon and others 2000": r"CoolProp|Lemmon",
     "Moore and Greitzer 1985": r"Moore & Greitzer",
     "NEMA MG 1": r"NEMA MG 1",
