@@ -26,6 +26,7 @@ from simfan.compiled import cache_folder
 from simfan.errors import Problem, RunError, ScenarioError, SimfanError, UnitError
 from simfan.history import Audit, Facts, FanMap, Happening, History, SetpointChange
 from simfan.history import load as load_history
+from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
 from simfan.metrics import (
     Change,
     Energy,
@@ -47,13 +48,14 @@ from simfan.shown import shown_by
 from simfan.units import System, show
 
 __all__ = [
-    "Audit", "Case", "Change", "Comparison", "Criteria", "Energy", "Event", "Excursions", "Facts",
-    "FanMap", "Happening", "History", "Measures", "Miss", "OperatingPoint", "Overview", "PartLoad",
-    "Problem", "RunError", "ScenarioError", "ScenarioNote", "SetpointChange", "Setting",
-    "SimfanError", "Strategy",
-    "StrategyResult", "Surge", "Tracking", "Travel", "UnitError", "Whole",
+    "Audit", "Case", "Change", "Comparison", "Criteria", "Energy", "Event", "Excursions",
+    "Facts", "FanMap", "Happening", "History", "LoopAnswer", "LoopPoint", "LoopTuning",
+    "Measures", "Miss", "OperatingPoint", "Overview", "PartLoad", "Problem", "RunError",
+    "ScenarioError", "ScenarioNote", "SetpointChange", "Setting", "SimfanError", "Strategy",
+    "StrategyLoop", "StrategyResult", "Surge", "Tracking", "Travel", "UnitError", "Whole",
     "assumed", "compare", "describe", "is_compiled", "load", "load_history", "operating_map",
-    "point_for", "points_at", "run", "save", "schema", "setting_for", "starter", "warm_up",
+    "point_for", "points_at", "run", "save", "schema", "setting_for", "starter", "tune",
+    "warm_up",
 ]  # fmt: skip
 
 Progress = Callable[[str, float], None]
@@ -145,6 +147,22 @@ def setting_for(case: Case, strategy: str, flow: float, pressure: float) -> Sett
 
     _known(case, [strategy])
     return reach.settings_for_both(case, strategy, flow, pressure)
+
+
+def tune(case: Case, strategies: list[str] | None = None, max_sensitivity: float = 1.6,
+         low: float | None = None, high: float | None = None, progress: Progress | None = None
+         ) -> LoopAnswer:
+    """The loops of every strategy, or the named ones, over one range of the held value, as given
+    and tuned so that Ms stays within `max_sensitivity` [1].
+
+    The range is what all of them reach within their limits, unless `low` and `high` [m³/s, kg/s or
+    Pa] are given. Raises RunError where there is none, or for an unknown strategy.
+    """
+    from simfan.loops import tune as loops
+
+    names = strategies or list(case.strategies)
+    _known(case, names)
+    return loops.tune(case, names, max_sensitivity, low, high, progress)
 
 
 def _part_load(case: Case, names: list[str]) -> PartLoad:

@@ -192,22 +192,16 @@ def _asked(file: Path, case: Case, names: list[str], at: str | None, pressure: s
            system: Any, as_json: bool) -> int:
     """One value, or a flow and a pressure: the settings of each strategy."""
     from simfan import api
-    from simfan.errors import RunError, UnitError
+    from simfan.errors import RunError
     from simfan.metrics import plain
     from simfan.report import map_at
-    from simfan.units import parse
 
     if at is None:
         raise RunError('--pressure asks for a flow and a pressure at once: give the flow, too, as '
                        '--at "36 m3/s"')
     kind = "volume flow" if pressure is not None else case.control.held_kind
-    option = "--at"
-    try:
-        value = parse(at, kind)
-        option = "--pressure"
-        both = None if pressure is None else parse(pressure, "pressure")
-    except UnitError as why:
-        raise RunError(f"{option}: {why}") from None
+    value = _quantity("--at", at, kind)
+    both = None if pressure is None else _quantity("--pressure", pressure, "pressure")
     with _placed(file):
         found = [(name, api.point_for(case, name, value) if both is None else
                   api.setting_for(case, name, value, both)) for name in names]
@@ -240,6 +234,57 @@ def _mapped(file: Path, work: Callable[[Told], Overview], quiet: bool) -> Overvi
     with _working(file, quiet) as progress:
         overview = work(progress)
     return replace(overview, note=_of_file(overview.scenario, file))
+
+
+@main.command()
+@_FILE
+@click.option("--strategy", "names", multiple=True, metavar="NAME",
+              help="Tune these alone; may be given several times.")
+@click.option("--max-sensitivity", "target", type=click.FloatRange(1.05, 4.0), default=1.6,
+              show_default=True, metavar="MS", help="Largest |S| over the range, 1.05 to 4.")
+@click.option("--from", "low", metavar="VALUE",
+              help="One end of the range; else what all strategies reach within their limits.")
+@click.option("--to", "high", metavar="VALUE", help="The other end.")
+@_UNITS
+@_JSON
+@_QUIET
+def tune(file: Path, names: tuple[str, ...], target: float, low: str | None, high: str | None,
+         system: Any, as_json: bool, quiet: bool) -> int:
+    """Tune the loops of the scenario FILE to one robustness over one range."""
+    from dataclasses import replace
+
+    from simfan import api
+    from simfan.report import page, tune_page
+    from simfan.scenario import fingerprint
+    from simfan.tuned import to_json
+
+    case = _load(file, None)
+    chosen = _known(case, names)
+    start, end = _held(case, "--from", low), _held(case, "--to", high)
+    with _working(file, quiet) as progress:
+        answer = api.tune(case, chosen, target, start, end, progress)
+    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
+    if as_json:
+        click.echo(json.dumps(to_json(answer), indent=2, allow_nan=False))
+    else:
+        page.print_on(_console(sys.stdout), answer, system, tune_page.TUNE)
+    return 0
+
+
+def _held(case: Case, option: str, text: str | None) -> float | None:
+    """A value of what the loop holds, as written on the command line."""
+    return None if text is None else _quantity(option, text, case.control.held_kind)
+
+
+def _quantity(option: str, text: str, kind: str) -> float:
+    """A quantity as written on the command line. RunError names the option."""
+    from simfan.errors import RunError, UnitError
+    from simfan.units import parse
+
+    try:
+        return parse(text, kind)
+    except UnitError as why:
+        raise RunError(f"{option}: {why}") from None
 
 
 @main.command()

@@ -26,6 +26,8 @@ TARGET = 1.6
 MOST_MT = 1.4
 """Mt, bounded too. Common practice, no source: 1.0 to 1.5."""
 FREQUENCIES = 400
+CAREFUL = 1.003
+"""The search's frequencies lie coarser than those that judge: a little less Ms is sought."""
 RESETS = 41
 HALVINGS = 30
 
@@ -153,7 +155,7 @@ def _most_gain(loop: Array, target: float) -> float:
         apart = np.abs(1.0 + seen)
         turned = np.unwrap(np.angle(1.0 + seen), axis=1)
         wound = np.abs(turned[:, -1] - turned[:, 0] - 0.5 * pi) < 0.25 * pi
-        return bool(apart.min() >= 1.0 / target and (np.abs(seen) / apart).max() <= MOST_MT
+        return bool(apart.min() >= CAREFUL / target and (np.abs(seen) / apart).max() <= MOST_MT
                     and wound.all())
 
     low, high = 0.0, 1.0

@@ -200,26 +200,31 @@ def _beside(made: YearEnergy, name: str, here: Met, base: Met | None, asked: _As
         why = ("year.baseline is not given" if made.baseline is None
                else f"the baseline, {made.baseline}, is not on this map" if base is None
                else "it is the baseline")
-        return _told(made, dict.fromkeys(BESIDE, why))
+        return _told(_warned(made) if base is not None else made, dict.fromkeys(BESIDE, why))
     both = here.served & base.served
-    compared, beyond = (float(asked.hours[some].sum()) for some in (both, both & base.missed))
+    compared = float(asked.hours[both].sum())
     if compared == 0.0:
         why = f"no hour is served by both this strategy and {made.baseline}"
         return _told(replace(made, hours_compared=0.0), dict.fromkeys(BESIDE[1:], why))
-    made = replace(made, hours_compared=compared,
-                   notes=(*made.notes, *_compared(made, compared, beyond)))
+    made = replace(made, hours_compared=compared, notes=(*made.notes, *_part(made, compared)))
     one, other = (float(np.sum((m.kw * asked.hours)[both])) for m in (here, base))
     same = abs(other - one) < ROUNDING * abs(other)
     return _saving(made, name, 0.0 if same else other - one, asked)
 
 
-def _compared(made: YearEnergy, compared: float, beyond: float) -> Iterable[str]:
+def _warned(made: YearEnergy) -> YearEnergy:
+    """Of the baseline, where it is beyond a limit."""
+    if not made.hours_out_of_criteria:
+        return made
+    note = (f"it is the baseline: what others save in those {made.hours_out_of_criteria:g} h they "
+            "save over a plant that could not be run so")
+    return replace(made, notes=(*made.notes, note))
+
+
+def _part(made: YearEnergy, compared: float) -> Iterable[str]:
     if compared < made.hours - 1e-6:
         yield (f"compared with {made.baseline} on {compared:g} h, which both serve, of "
                f"{made.hours:g} h")
-    if beyond:
-        yield (f"{made.baseline}, the baseline, is beyond a limit in {beyond:g} h of those "
-               "compared: a saving there is one over a plant that could not be run so")
 
 
 def _saving(made: YearEnergy, name: str, saved: float, asked: _Asked) -> YearEnergy:

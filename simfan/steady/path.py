@@ -168,7 +168,8 @@ def _edge(here: Ground, within: OperatingPoint, beyond: OperatingPoint
 
 
 def _curves(here: Ground, at: Standing) -> tuple[Curve, ...]:
-    """The wheel's pressure against flow at settings along the path."""
+    """The wheel's pressure against flow at settings along the path; everything open without one."""
+    at = at if len(at) else here.search.points_at(1.0)[-1:]
     settings = np.unique(np.linspace(0, len(at) - 1, CURVES).astype(int))
     positions = np.unique(at.position[settings].round(9), axis=0)
     if set(here.assembled.items["element"]) == {"outlet damper"}:

@@ -1,0 +1,129 @@
+"""Every strategy's loop over one common range: as given, and tuned to one robustness."""
+
+from collections.abc import Callable, Sequence
+from math import inf
+
+from simfan.assemble.transmitter import span
+from simfan.errors import RunError
+from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
+from simfan.loops.margins import Controller, Margins
+from simfan.loops.over_range import Loop
+from simfan.plant.case import Case
+from simfan.steady.path import ground, range_points, turndown
+from simfan.units import show
+
+GIVEN, ROBUST = "as given", "robust"
+RANGE_POINTS = 31
+INSIDE = 0.01
+"""The range is drawn in by so much at either end, of its width: at an element's stop there is no
+gain."""
+ASSUMED = (
+    "small moves about each point: no rate limit, backlash or stick in the margins (assumed)",
+    "the robust tuning is a PI, the one with the least Ti/Kc (integral of the error after a load "
+    "step) that keeps Ms and Mt; derivative action is not sought",
+    "points whose plant is unstable with its elements standing still are told, and not tuned for",
+)
+Progress = Callable[[str, float], None]
+
+
+def tune(case: Case, names: Sequence[str], target: float, low: float | None = None,
+         high: float | None = None, progress: Progress | None = None) -> LoopAnswer:
+    """The loops of these strategies over one range of the held value.
+
+    The range is that which all of them reach within their limits, unless its ends are given.
+    Raises RunError where there is none, ScenarioError for a plant that cannot be assembled.
+    """
+    ends = _common(case, names) if low is None or high is None else (low, high)
+    low, high = (ends[0] if low is None else low), (ends[1] if high is None else high)
+    if not low < high:
+        kind = case.control.held_kind
+        raise RunError(f"no range is common to these strategies: the lowest end is "
+                       f"{show(low, kind, digits=4)}, the highest {show(high, kind, digits=4)}; "
+                       "name fewer with --strategy, or give --from and --to")
+    found = []
+    for k, name in enumerate(names):
+        found.append(_one(case, name, target, low, high))
+        if progress:
+            progress(name, (k + 1) / len(names))
+    start, width = span(case)
+    return LoopAnswer(case.title, case.control.holds, case.control.held_kind,
+                      (start, start + width), case.control.scan, low, high, target, tuple(found),
+                      assumed=ASSUMED)
+
+
+def _common(case: Case, names: Sequence[str]) -> tuple[float, float]:
+    """The held values that every strategy reaches within its limits."""
+    low, high = -inf, inf
+    for name in names:
+        here = ground(case, name)
+        ends = turndown(here, range_points(here, RANGE_POINTS))
+        if ends.highest is None or ends.lowest is None:
+            raise RunError(f"{name} has no point within its limits ({ends.ended_above_by}), so "
+                           "there is no common range; leave it out, or give --from and --to")
+        values = sorted((ends.highest.held, ends.lowest.held))
+        low, high = max(low, values[0]), min(high, values[1])
+    inset = INSIDE * (high - low)
+    return low + inset, high - inset
+
+
+def _one(case: Case, name: str, target: float, low: float, high: float) -> StrategyLoop:
+    loop = Loop(case, name, low, high)
+    controllers, findings = {GIVEN: loop.given()}, []
+    try:
+        controllers[ROBUST] = loop.robust(target)
+    except RunError as why:
+        findings.append(str(why))
+    judged = {key: loop.margins(c) for key, c in controllers.items()}
+    unstable = [p.held for p in loop.processes if p.unstable]
+    if unstable:
+        kind = case.control.held_kind
+        findings.append(f"{name}: from {show(max(unstable), kind)} to {show(min(unstable), kind)} "
+                        "the plant is unstable with its elements standing still; it was tuned for "
+                        "the rest")
+    return StrategyLoop(
+        name=name, method=case.strategies[name].method,
+        action="reverse" if loop.sign > 0.0 else "direct", points=_points(loop, judged),
+        tunings=tuple(_tuning(loop, key, c, judged[key]) for key, c in controllers.items()),
+        findings=tuple(findings))
+
+
+def _points(loop: Loop, judged: dict[str, tuple[Margins, ...]]) -> tuple[LoopPoint, ...]:
+    return tuple(
+        LoopPoint(held=float(p.held), flow=float(p.flow), output=float(p.output), gain=p.gain,
+                  lag=p.lag if p.lag == p.lag else None,
+                  dead_time=p.dead_time if p.dead_time == p.dead_time else None,
+                  stable=not p.unstable,
+                  sensitivity={key: m[k].sensitivity if m[k].stable else None
+                               for key, m in judged.items()})
+        for k, p in enumerate(loop.processes))
+
+
+def _tuning(loop: Loop, name: str, c: Controller, found: tuple[Margins, ...]) -> LoopTuning:
+    """The worst of each margin over the points whose plant is stable."""
+    some = [(h, m) for h, m, u in zip(loop.held, found, loop.unstable, strict=True) if not u]
+    bad = tuple(float(h) for h, m in zip(loop.held, found, strict=True) if not m.stable)
+    broken = any(not m.stable for _, m in some) or not some
+    worst = max(some, key=lambda pair: pair[1].sensitivity, default=(float("nan"), found[0]))
+
+    def least(what: str) -> float | None:
+        values = [v for _, m in some if (v := getattr(m, what)) is not None]
+        return None if broken or not values else float(min(values))
+
+    return LoopTuning(
+        name=name, gain=abs(c.gain), reset=c.reset, derivative=c.derivative,
+        derivative_filter=c.filter, sensitivity=None if broken else worst[1].sensitivity,
+        worst_at=float(worst[0]),
+        complementary=None if broken else max(m.complementary for _, m in some),
+        gain_margin=least("gain_margin"), phase_margin=least("phase_margin"),
+        delay_margin=least("delay_margin"), unstable_at=bad,
+        largest_step=_largest_step(loop, c, found))
+
+
+def _largest_step(loop: Loop, c: Controller, found: tuple[Margins, ...]) -> float:
+    """Least over points and elements of rate/(share·Kc·ω_c), times the span [held unit]."""
+    each, width = loop.assembled.plant.actuators.each, span(loop.case)[1]
+    steps = [width * min(each[a].rate_up, each[a].rate_down)
+             / (abs(lin.share[a]) * abs(c.gain) * m.crossover)
+             for lin, m in zip(loop.linear, found, strict=True) if m.crossover
+             for a in range(each.size) if lin.share[a] != 0.0]
+    return float(min(steps, default=inf))
