@@ -133,6 +133,9 @@ def _points(search: Search, low: float, high: float, n: int) -> tuple[Standing, 
     at = search.between(max(float(ends[0].x[0, i]), 1e-3 * search.bench.m_scale),
                         float(ends[1].x[-1, i]))
     held, flow = search.samples(at)["true_value"][:, 0], at.x[:, i]
+    if not held.min() - 1e-9 <= low <= high <= held.max() + 1e-9:
+        raise RunError(f"the strategy does not reach the whole range from {low:.4g} to {high:.4g}: "
+                       f"it holds {held.min():.4g} to {held.max():.4g} (SI)")
     wanted = np.linspace(high, low, n)
     order = np.argsort(held)
     found = search.along(np.interp(wanted, held[order], flow[order]))

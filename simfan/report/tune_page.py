@@ -125,7 +125,9 @@ PROCESS = Section("tune-process", "What the loop has to control", text=_process)
 TUNINGS = Section("tune-tunings", "Tunings and their margins", text=_tunings)
 FORMS = Section("tune-forms", "The same in other forms and units", text=_forms)
 FINDINGS = Section("tune-findings", "Worth knowing", text=_findings)
-ASSUMED: Section[LoopAnswer] = Section("tune-assumed", "Assumed", text=lambda a, _: _lines(a.assumed))
-CAUTION: Section[LoopAnswer] = Section("tune-cautions", "Be careful", text=lambda a, _: _lines(CAUTIONS))
+ASSUMED: Section[LoopAnswer] = Section(
+    "tune-assumed", "Assumed", text=lambda answer, _: _lines(answer.assumed))
+CAUTION: Section[LoopAnswer] = Section(
+    "tune-cautions", "Be careful", text=lambda answer, _: _lines(CAUTIONS))
 TUNE: tuple[Section[LoopAnswer], ...] = (
     ANSWER, PROCESS, TUNINGS, FORMS, FINDINGS, ASSUMED, CAUTION)
