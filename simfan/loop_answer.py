@@ -43,7 +43,7 @@ class LoopTuning:
     sensitivity: float | None
     """Ms, the largest over the stable points [1]; None where a loop is unstable."""
     worst_at: float
-    """Held value of the point with the largest |S|, or of the first unstable one."""
+    """Held value of the point with the largest |S| [held unit]."""
     complementary: float | None
     """Mt [1]."""
     gain_margin: float | None
@@ -53,7 +53,7 @@ class LoopTuning:
     delay_margin: float | None
     """Largest extra dead time that every point bears [s]."""
     unstable_at: tuple[float, ...]
-    """Held values at which the loop is unstable."""
+    """Held values at which the loop is unstable [held unit]."""
     largest_step: float
     """Largest setpoint step whose first move every element's rate limit still follows within one
     over the crossover frequency [held unit]; beyond it the margins say too much."""
@@ -91,9 +91,9 @@ class LoopAnswer:
     scan: float
     """[s]."""
     low: float
-    """Common range of the held value ..."""
+    """Lower end of the common range [held unit]."""
     high: float
-    """... its other end."""
+    """Its upper end [held unit]."""
     target: float
     """Ms that the tuning over the range keeps [1]."""
     strategies: tuple[StrategyLoop, ...]

@@ -11,6 +11,8 @@ from simfan.kernel.layout import Schedule, State
 from simfan.steady.bench import Array, Bench
 from simfan.steady.search import NoBalance, Search, Standing
 
+HELD_AT = 31
+"""Flows at which a search for a held value looks first."""
 TOLERANCE = 1e-9
 """On the scaled imbalance of a point that is called balanced."""
 
@@ -40,7 +42,7 @@ def hold(assembled: Assembled, wanted: float, schedule: Schedule | None = None,
     if not len(lowest) or not len(highest):
         raise NoBalance(f"no steady flow at a controller output of {0 if len(highest) else 100} %")
     i = search.bench.off.flow
-    at = search.between(float(lowest.x[0, i]), float(highest.x[-1, i]))
+    at = search.between(float(lowest.x[0, i]), float(highest.x[-1, i]), HELD_AT)
     error = held(search, at) - wanted
     crossings = np.flatnonzero(error[:-1] * error[1:] <= 0.0)
     if crossings.size == 0:

@@ -204,7 +204,7 @@ def _stall_line(here: Ground, at: Standing) -> Curve | None:
 
 def _findings(here: Ground, points: tuple[OperatingPoint, ...],
               others: tuple[OperatingPoint, ...]) -> Iterator[str]:
-    if points and points[0].flow <= 2.0 * LEAST_FLOW * here.search.bench.m_scale:
+    if here.search.points_at(1.0).x[-1, here.search.bench.off.flow] <= 0.0:
         yield ("no forward flow even at full output: the fixed pressure of "
                f"{show(here.case.process.fixed_pressure, 'pressure')} is not below what the fan "
                "gives")

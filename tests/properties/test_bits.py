@@ -30,6 +30,7 @@ def here() -> dict[str, str]:
 def elsewhere(**environment: str) -> dict[str, Any]:
     """The same made by another process."""
     done = subprocess.run([sys.executable, "-m", "tests.segment"], cwd=ROOT, check=True,
+                          input=segment.starts(),
                           capture_output=True, text=True, env={**os.environ, **environment})
     found: dict[str, Any] = json.loads(done.stdout)
     return found
