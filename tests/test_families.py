@@ -133,3 +133,32 @@ def test_a_clogging_inlet_filter_and_a_falling_barometer_thin_the_air() -> None:
                      run={"duration": 90.0, "starts_at": 40.0})
         density = simulate(case, "before").trace("fan_density")
         assert density[-1] < 0.995 * density[0]
+
+
+def beyond(assumption: str, flow: float) -> float:
+    """Pressure of fan B's wheel at rated speed and density, as the kernel's table has it [Pa]."""
+    case = plain(fan=fan("B"))
+    fans = assemble(case, next(iter(case.strategies)), 0.025, 0.25, assumption).plant.fans
+    a, b, c = fans.runout[0, 0, :3]
+    return float(a + b * flow + c * flow * flow)
+
+
+def test_beyond_the_last_point_low_falls_harder_than_high_and_all_leave_it_alike() -> None:
+    last = fan("B")["flow"][-1]
+    low, nominal, high = (beyond(a, 1.2 * last) for a in ("low", "nominal", "high"))
+    assert low < nominal < high
+    assert beyond("low", last) == pytest.approx(beyond("high", last), abs=1e-6)
+    slopes = [(beyond(a, last + 1e-4) - beyond(a, last)) / 1e-4 for a in ("low", "high")]
+    assert slopes[0] == pytest.approx(slopes[1], abs=0.01)
+
+
+def test_a_run_beyond_the_last_point_rests_on_the_assumption() -> None:
+    """Fan B with hardly any resistance runs out to where its curve was never measured."""
+    case = plain(fan=fan("B"), process={"design": {"flow": 80.0, "pressure": 100.0}},
+                 run={"duration": 5.0, "starts_at": 76.0}, timeline=[])
+    name = next(iter(case.strategies))
+    results = [judged(simulate(case, name, assumption=a), case.criteria) for a in ("low", "high")]
+    assert all(r.assumed_part_s > 4.0 for r in results)
+    flows = [float(r.history.traces["fan_flow"][-1, 0]) for r in results]
+    outputs = [float(r.history.traces["controller_output"][-1, 0]) for r in results]
+    assert flows[0] < flows[1] or outputs[0] > outputs[1]

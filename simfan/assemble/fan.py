@@ -29,12 +29,14 @@ class Assumption:
     """Pressure at shut-off over that of the first point."""
     reverse: float
     """Steepness in reverse flow over that of the cubic."""
+    runout: float
+    """How hard the pressure bends down beyond the last point, over the bend that it ends with."""
 
 
-ASSUMPTIONS = {"low": Assumption(0.80, 0.5), "nominal": Assumption(0.90, 1.0),
-               "high": Assumption(0.98, 2.0)}
+ASSUMPTIONS = {"low": Assumption(0.80, 0.5, 2.0), "nominal": Assumption(0.90, 1.0, 1.0),
+               "high": Assumption(0.98, 2.0, 0.5)}
 """From memory: backward-curved and airfoil wheels show .80 to .98 of their peak at shut-off. The
-spread in reverse flow is our own, not validated."""
+spread in reverse flow and beyond the last point is our own, not validated."""
 SHUTOFF_TORQUE_SHARE = 0.60
 """Torque at shut-off over that at the first point; from memory, not validated."""
 REVERSE_SPAN = 0.5
@@ -64,7 +66,7 @@ def rated_curve(fan: Fan, assumption: str = "nominal") -> RatedCurve:
     """The curve through the maker's points and, in plain words, what was assumed beyond them.
 
     `assumption` is "low", "nominal" or "high": how far pressure is taken to fall at shut-off and to
-    rise in reverse flow, where the maker says nothing.
+    rise in reverse flow, where the maker says nothing; beyond the last point `tabulate` takes over.
     """
     pressure = np.array(fan.static_pressure or _static(fan))
     return curve_through(np.array(fan.flow), pressure,
@@ -183,28 +185,31 @@ def _reversed(curve: PPoly, cubic: list[float], width: float) -> PPoly:
 
 
 def tabulate(curves: list[tuple[Curve, Curve, float]], low: float, high: float, density: float,
-             stall: np.ndarray, lag: float = 0.0, floor: float = 0.0, inlet: int = -1) -> Fans:
+             stall: np.ndarray, lag: float = 0.0, floor: float = 0.0, inlet: int = -1,
+             runout_bend: float = 1.0) -> Fans:
     """One fan's table from curves of (pressure, torque, last flow), one for each setting.
 
     Cubics on equal cells keep value and slope; parabolas follow beyond each curve's last flow and
-    before `low`. `stall` is Q/n of the stall line at equally spaced inlet openings.
+    before `low`. `stall` is Q/n of the stall line at equally spaced inlet openings. `runout_bend`
+    is how hard the pressure bends down beyond, over the bend that it ends with.
     """
     q = np.linspace(low, high, N_CELLS + 1)
-    parts = [_setting(pressure, torque, last, q) for pressure, torque, last in curves]
+    parts = [_setting(pressure, torque, last, q, runout_bend)
+             for pressure, torque, last in curves]
     cells, reverse, runout = (np.array(part)[None] for part in zip(*parts, strict=True))
     wheel = rows(WHEEL, low=low, per_cell=N_CELLS / (high - low), density=density, lag=lag,
                  floor=floor, inlet=inlet)
     return Fans(wheel, cells, reverse, runout, np.array([stall], dtype=float))
 
 
-def _setting(pressure: Curve, torque: Curve, last: float, q: np.ndarray,
+def _setting(pressure: Curve, torque: Curve, last: float, q: np.ndarray, runout_bend: float,
              ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Cells, reverse and run-out parabolas of one setting."""
     cells, reverse, runout = [], [], []
-    for curve, bend in ((pressure, 0.25), (torque, 0.1)):
+    for curve, bend, harder in ((pressure, 0.25, runout_bend), (torque, 0.1, 1.0)):
         given = q[q <= last]
         least = bend * float(np.max(np.abs(curve(given, 0)))) / last**2
-        beyond = _parabola(curve, last, -least)
+        beyond = _parabola(curve, last, -least, harder)
         cells.append(_hermite(_continued(curve, last, beyond), q))
         reverse.append(_parabola(curve, float(q[0]), least))
         runout.append(beyond)
@@ -229,10 +234,10 @@ def _hermite(curve: Curve, q: np.ndarray) -> np.ndarray:
                             slope[:-1] + slope[1:] - 2.0 * rise])
 
 
-def _parabola(curve: Curve, q: float, least: float) -> np.ndarray:
+def _parabola(curve: Curve, q: float, least: float, harder: float = 1.0) -> np.ndarray:
     """a + b·q + c·q² that leaves the curve with its value, slope and, bent at least so far,
-    its curvature."""
+    its curvature times `harder`."""
     value, slope = float(curve(q, 0)), float(curve(q, 1))
     c = 0.5 * float(curve(q, 2))
-    c = max(c, least) if least > 0.0 else min(c, least)
+    c = harder * (max(c, least) if least > 0.0 else min(c, least))
     return np.array([value - slope * q + c * q * q, slope - 2.0 * c * q, c])

@@ -5,7 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from simfan.assemble.fan import Curve, RatedCurve, curve_through, last_peak, tabulate
+from simfan.assemble.fan import (
+    ASSUMPTIONS,
+    Curve,
+    RatedCurve,
+    curve_through,
+    last_peak,
+    tabulate,
+)
 from simfan.kernel.inlet import MOST_SWIRL
 from simfan.kernel.layout import INLET_ELEMENT, Fans, blank, rows
 from simfan.plant.fan import Fan
@@ -44,6 +51,7 @@ def fan_table(fan: Fan, curve: RatedCurve, element: InletElement | None, actuato
               assumption: str) -> Fans:
     """The kernel's table of the fan, with what stands in its inlet."""
     low, density = float(curve.pressure.x[0]), fan.rated.density
+    bend = ASSUMPTIONS[assumption].runout
     if element is not None and element.family:
         curves = [_measured(fan, row, assumption) for row in element.family]
         high = max(c.last_flow for c in curves)
@@ -51,13 +59,14 @@ def fan_table(fan: Fan, curve: RatedCurve, element: InletElement | None, actuato
         opening = np.array([row.opening for row in element.family])
         settings = _settings(curves, opening, low)
         stall = _over_opening(opening, [c.stall_flow for c in curves], N_OPENINGS)
-        return tabulate(settings, low, high, density, stall, fan.pressure_lag, 0.0, actuator)
+        return tabulate(settings, low, high, density, stall, fan.pressure_lag, 0.0, actuator, bend)
     whole = [(curve.pressure, curve.torque, curve.last_flow)]
     stall = np.array([np.nan if curve.stall_flow is None else curve.stall_flow])
     if element is not None:
         stall = stall_line(fan, curve, element)
     floor = fan.power_floor * float(curve.torque(0.0))
-    return tabulate(whole, low, curve.last_flow, density, stall, fan.pressure_lag, floor, actuator)
+    return tabulate(whole, low, curve.last_flow, density, stall, fan.pressure_lag, floor, actuator,
+                    bend)
 
 
 def inlets(fan: Fan, curve: RatedCurve, element: InletElement | None, actuator: int,

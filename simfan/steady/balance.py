@@ -50,14 +50,21 @@ def hold(assembled: Assembled, wanted: float, schedule: Schedule | None = None,
         return min(ends, key=lambda end: abs(end.held - wanted))
     k = max(crossings, key=lambda k: at.output[k:k + 2].max())
 
+    def point(flow: float) -> Standing:
+        """By rounding no output may give a flow just inside the range: its limit does."""
+        found = search.along(np.array([flow]))
+        if len(found):
+            return found
+        limit = at.output[k:k + 2].max(keepdims=True)
+        return search.standing(search.placed(limit), np.array([flow]), output=limit)
+
     def amiss(flow: float) -> float:
-        point = search.along(np.array([flow]))
-        return float(held(search, point)[0]) - wanted if len(point) else float("nan")
+        return float(held(search, point(flow))[0]) - wanted
 
     flow, exact = at.x[:, i], np.flatnonzero(error[k:k + 2] == 0.0)
     if exact.size:
         return _rest(search, at[k + exact[:1]])
-    return _rest(search, search.along(np.array([brentq(amiss, flow[k], flow[k + 1], xtol=1e-12)])))
+    return _rest(search, point(float(brentq(amiss, flow[k], flow[k + 1], xtol=1e-12))))
 
 
 def settle(assembled: Assembled, output: float, schedule: Schedule | None = None, scan: int = 0,
