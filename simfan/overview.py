@@ -26,7 +26,7 @@ SCHEMA_VERSION = 1
 SHARES = (1.0, 0.8, 0.6, 0.4)
 """Of the process's design flow, at which the strategies' power is held against one another: the
 same whichever strategies are asked for."""
-BAND_UNITS = {"volume flow": ("_m3_s", 1.0), "mass flow": ("_kg_s", 1.0), "pressure": ("_pa", 1.0),
+BAND_UNITS = {"volume flow": ("_m3s", 1.0), "mass flow": ("_kg_s", 1.0), "pressure": ("_pa", 1.0),
               "power": ("_kw", 1e-3), "fraction": ("_percent", 100.0)}
 """Kind of a banded answer → ending of its names, and what makes that unit of SI."""
 NO_LINE = "the fan has no stall line at this setting, or no flow forward"
@@ -78,7 +78,7 @@ class Overview:
                 "file": "the scenario was not read from a file",
                 "fingerprint": "no fingerprint was taken of the scenario"}),
             "holds": self.map.held_kind,
-            "design_flow_m3_s": self.part_load.design_flow,
+            "design_flow_m3s": self.part_load.design_flow,
             "system": _curve(self.map.system),
             "assumed": list(self.map.assumed),
             "strategies": [self._strategy(s) for s in self.map.strategies],
@@ -115,8 +115,8 @@ class Overview:
 
 
 def unit_name(kind: str) -> str:
-    """The unit of what is held as part of a name: "m3_s", "kg_s", "pa"."""
-    return HELD_UNITS[kind].lower().replace("/", "_")
+    """The unit of what is held as part of a name: "m3s", "kg_s", "pa"."""
+    return {"m3/s": "m3s", "kg/s": "kg_s", "Pa": "pa"}[HELD_UNITS[kind]]
 
 
 def point(p: OperatingPoint, kind: str) -> dict[str, Any]:
@@ -125,13 +125,13 @@ def point(p: OperatingPoint, kind: str) -> dict[str, Any]:
     return with_reasons(plain({
         f"held_{unit}": p.held,
         "output_percent": 100.0 * p.output,
-        "flow_m3_s": p.flow,
+        "flow_m3s": p.flow,
         "mass_flow_kg_s": p.mass_flow,
         "pressure_pa": p.pressure,
         "volume_pressure_pa": p.volume_pressure,
         "density_kg_m3": p.density,
         "speed_percent": 100.0 * p.speed,
-        "positions_percent": {name: 100.0 * y for name, y in p.positions.items()},
+        "positions": {name: 100.0 * y for name, y in p.positions.items()},
         "blade_angles_deg": dict(p.blade_angles),
         "taken_pa": dict(p.taken),
         **_margin(p),
@@ -154,7 +154,7 @@ def point(p: OperatingPoint, kind: str) -> dict[str, Any]:
 
 
 _POINT_REASONS = {
-    "stall_flow_m3_s": "the fan has no stall line at this setting",
+    "stall_flow_m3s": "the fan has no stall line at this setting",
     "stall_margin_percent": NO_LINE,
     "flow_over_stall_percent": NO_LINE,
     "specific_energy_kwh_per_1000_m3": NO_FLOW,
@@ -165,7 +165,7 @@ _POINT_REASONS = {
 
 def _margin(p: OperatingPoint) -> dict[str, float | None]:
     over = 100.0 * p.flow / p.stall_flow if p.stall_flow and p.flow > 0.0 else None
-    return {"stall_flow_m3_s": p.stall_flow,
+    return {"stall_flow_m3s": p.stall_flow,
             "stall_margin_percent": _times(p.stall_margin, 100.0),
             "flow_over_stall_percent": over}
 
@@ -173,7 +173,7 @@ def _margin(p: OperatingPoint) -> dict[str, float | None]:
 def _turndown(found: Turndown, kind: str) -> dict[str, Any]:
     unit = unit_name(kind)
     ends = {"highest": found.highest, "lowest": found.lowest}
-    known = {f"{name}_m3_s": p.flow if p else None for name, p in ends.items()}
+    known = {f"{name}_m3s": p.flow if p else None for name, p in ends.items()}
     known |= {f"{name}_held_{unit}": p.held if p else None for name, p in ends.items()}
     why = NO_RATIO["flow"]
     return with_reasons(
@@ -201,12 +201,12 @@ def _at_share(share: float, p: OperatingPoint | None, kind: str) -> dict[str, An
 
 
 def _curve(found: Curve) -> dict[str, Any]:
-    return {"what": found.what, "flow_m3_s": list(found.flow), "pressure_pa": list(found.pressure)}
+    return {"what": found.what, "flow_m3s": list(found.flow), "pressure_pa": list(found.pressure)}
 
 
 def _region(found: Region) -> dict[str, Any]:
     known: dict[str, Any] = {
-        "flow_m3_s": list(found.flow),
+        "flow_m3s": list(found.flow),
         "lowest_pa": list(found.lowest),
         "highest_pa": list(found.highest),
         "highest_at_percent": [at and {k: 100.0 * y for k, y in at.items()}

@@ -88,7 +88,7 @@ def in_series(standard: tuning.Standard) -> tuple[tuning.Series | None, str]:
 def _point(found: LoopPoint, unit: str) -> dict[str, Any]:
     why = "the plant is unstable here with its elements standing still"
     return with_reasons({
-        f"held_{unit}": found.held, "flow_m3_s": found.flow, "output_percent": 100.0 * found.output,
+        f"held_{unit}": found.held, "flow_m3s": found.flow, "output_percent": 100.0 * found.output,
         "gain_percent_per_percent": found.gain, "lag_s": found.lag, "dead_time_s": found.dead_time,
         "stable": found.stable,
         "sensitivity": with_reasons(dict(found.sensitivity),

@@ -80,7 +80,7 @@ def test_every_strategy_of_every_scenario_is_answered(path):
     for strategy in told["strategies"]:
         assert len(strategy["points"]) >= FEW
         assert strategy["turndown"]["ended_above_by"] and strategy["turndown"]["ended_below_by"]
-        assert strategy["turndown"]["lowest_m3_s"] <= strategy["turndown"]["highest_m3_s"]
+        assert strategy["turndown"]["lowest_m3s"] <= strategy["turndown"]["highest_m3s"]
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
@@ -101,23 +101,23 @@ def test_what_a_map_may_also_hold_says_why_it_has_gaps():
 def test_a_point_tells_flow_elements_pressure_power_and_stability_each_with_its_unit():
     point = answer(KILN)["strategies"][0]["points"][0]
     assert set(point) - {"reasons"} == {
-        "held_m3_s", "output_percent", "flow_m3_s", "mass_flow_kg_s", "pressure_pa",
-        "volume_pressure_pa", "density_kg_m3", "speed_percent", "positions_percent",
-        "blade_angles_deg", "taken_pa", "stall_flow_m3_s", "stall_margin_percent",
+        "held_m3s", "output_percent", "flow_m3s", "mass_flow_kg_s", "pressure_pa",
+        "volume_pressure_pa", "density_kg_m3", "speed_percent", "positions",
+        "blade_angles_deg", "taken_pa", "stall_flow_m3s", "stall_margin_percent",
         "flow_over_stall_percent", "shaft_kw", "electrical_kw", "current_a", "motor_load_percent",
         "specific_energy_kwh_per_1000_m3", "fan_efficiency_percent", "stability", "stable",
         "fan_slope_pa_s_per_m3", "system_slope_pa_s_per_m3", "critical_volume_m3",
-        "gain_m3_s_per_percent", "reached_by_start", "missed"}
+        "gain_m3s_per_percent", "reached_by_start", "missed"}
 
 
 def test_the_numbers_of_a_point_agree_with_one_another():
     """Definitions: margin (Q − Qs)/Q = 1 − Qs/Q; 1 kW at 1 m³/s is 1/3.6 kWh per 1000 m³."""
     for strategy in answer(KILN)["strategies"]:
         for point in strategy["points"]:
-            energy = point["electrical_kw"] / point["flow_m3_s"] / 3.6
+            energy = point["electrical_kw"] / point["flow_m3s"] / 3.6
             assert point["specific_energy_kwh_per_1000_m3"] == pytest.approx(energy, rel=1e-12)
             if point["stall_margin_percent"] is not None:
-                share = point["stall_flow_m3_s"] / point["flow_m3_s"]
+                share = point["stall_flow_m3s"] / point["flow_m3s"]
                 assert point["stall_margin_percent"] == pytest.approx(100 * (1 - share), abs=1e-9)
                 assert point["flow_over_stall_percent"] == pytest.approx(100 / share, rel=1e-12)
 
@@ -126,14 +126,14 @@ def test_a_held_pressure_has_no_ratio_but_its_flows_have():
     for strategy in answer(FURNACE)["strategies"]:
         turndown = strategy["turndown"]
         assert turndown["ratio"] is None and "pressure" in turndown["reasons"]["ratio"]
-        ends = turndown["highest_m3_s"] / turndown["lowest_m3_s"]
+        ends = turndown["highest_m3s"] / turndown["lowest_m3s"]
         assert turndown["flow_ratio"] == pytest.approx(ends, rel=1e-12)
         assert strategy["points"][0]["held_pa"] is not None
 
 
 def test_power_is_compared_at_shares_of_the_flow_the_process_is_designed_for():
     told = answer(KILN)
-    assert told["design_flow_m3_s"] == 45.0, "as the file says"
+    assert told["design_flow_m3s"] == 45.0, "as the file says"
     density = {s["name"]: s["part_load"] for s in told["strategies"]}["variable-speed"]
     for share, at in zip(SHARES, density, strict=True):
         point = at["point"]
@@ -180,7 +180,7 @@ def test_us_units_are_those_of_the_table_and_not_of_the_json():
     us = CliRunner().invoke(cli.main, ["map", str(KILN), "--units", "us", "--points", "9"])
     assert "at 95350 cfm (100 %) [kW]" in us.stdout
     told = json.loads(call(KILN, "--units", "us", "--json", "--points", FEW).stdout)
-    assert told["design_flow_m3_s"] == 45.0
+    assert told["design_flow_m3s"] == 45.0
 
 
 def test_quiet_prints_an_entry_for_each_strategy_and_nothing_else():
@@ -389,7 +389,7 @@ def test_a_load_profile_puts_a_year_into_the_answer(year, tmp_path):
         energy = strategy["year"]
         assert energy["co2_kg"] == pytest.approx(0.4 * energy["electrical_kwh"], rel=1e-12)
         assert energy["cost"] == pytest.approx(0.12 * energy["electrical_kwh"], rel=1e-12)
-        assert energy["bins"][0]["low_m3_s"] == 8.0
+        assert energy["bins"][0]["low_m3s"] == 8.0
         assert energy["payback_years"] is None and energy["reasons"]["payback_years"]
     assert (tmp_path / "operating-map" / "year.png").exists()
 
