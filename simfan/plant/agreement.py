@@ -113,7 +113,8 @@ def _speeds(parts: Parts) -> Iterator[Problem]:
         if fan and (drive := strategy.speed):
             safe = fan.max_safe_speed / fan.rated.speed
             if drive.maximum > safe * (1.0 + 1e-9):
-                yield Problem(("strategies", name, "speed", "maximum"),
+                key = "maximum_frequency" if "maximum" in drive.idle() else "maximum"
+                yield Problem(("strategies", name, "speed", key),
                               show(drive.maximum, "fraction", digits=4),
                               f"at most {show(safe, 'fraction', digits=4)}, "
                               "fan.max_safe_speed over fan.rated.speed")

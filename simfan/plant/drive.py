@@ -152,6 +152,13 @@ class SpeedDrive(Description):
     maximum: Annotated[float, Quantity("fraction", Limits(above=0.0, most=2.0))] = 1.0
     """Highest speed, of the fan's rated speed; never above `fan.max_safe_speed`. Default: the
     rated speed; an assumption."""
+    minimum_frequency: Frequency | None = None
+    """Lowest drive frequency, in place of `minimum`: the nameplate's frequency turns the fan at the
+    motor's rated speed, others in proportion (its rated slip at every load and frequency, an
+    assumption). Default: none, `minimum` stands; an assumption."""
+    maximum_frequency: Frequency | None = None
+    """Highest drive frequency, in place of `maximum`, in the same way. Default: none, `maximum`
+    stands; an assumption."""
     skip: Skip | None = None
     """Speeds at which the reference may not rest. Default: none; an assumption."""
     torque_limit: Annotated[float, Quantity("fraction", Limits(above=0.0, most=5.0))] = 1.10
@@ -176,9 +183,36 @@ class SpeedDrive(Description):
         refuse([*self._range_amiss(), *rated_amiss(self.part_load, self.efficiency)])
         return self
 
+    def idle(self) -> tuple[str, ...]:
+        """A limit that is given as a frequency."""
+        return tuple(name for name in ("minimum", "maximum")
+                     if getattr(self, f"{name}_frequency") is not None)
+
+    def in_speed(self, motor: Motor, rated_speed: float) -> "SpeedDrive":
+        """The same with its frequencies as shares of the fan's rated speed [rad/s]."""
+        share = motor.rated_speed / rated_speed / motor.frequency
+        return self.model_copy(update={
+            name: getattr(self, f"{name}_frequency") * share for name in self.idle()})
+
     def _range_amiss(self) -> Iterator[Problem]:
+        for name in self.idle():
+            if name in self.model_fields_set:
+                yield Problem((name,), show(getattr(self, name), "fraction"),
+                              f"no such key beside {name}_frequency", "they say the same thing")
+        if not self.idle():
+            yield from self.order_amiss()
+
+    def order_amiss(self) -> Iterator[Problem]:
+        """The limits in order, once they are speeds; told under the keys that the user wrote."""
+        keys = {name: f"{name}_frequency" if name in self.idle() else name
+                for name in ("minimum", "maximum")}
+        if not self.minimum <= 1.0 or not self.maximum <= 2.0:
+            yield Problem((keys["maximum" if self.minimum <= 1.0 else "minimum"],),
+                          f"{show(self.minimum, 'fraction')} to {show(self.maximum, 'fraction')}",
+                          "a minimum up to 100 %, a maximum up to 200 % of the fan's rated speed")
+            return
         if self.minimum >= self.maximum:
-            yield Problem(("minimum",), show(self.minimum, "fraction"),
+            yield Problem((keys["minimum"],), show(self.minimum, "fraction"),
                           f"less than maximum, {show(self.maximum, 'fraction')}")
         elif self.skip and not self.minimum < self.skip.low < self.skip.high < self.maximum:
             yield Problem(("skip",), f"{show(self.skip.low, 'fraction')} to "

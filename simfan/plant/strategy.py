@@ -73,7 +73,7 @@ class Strategy(Description):
         elif self.sequence is not None and not both:
             yield Problem(("sequence",), "a sequence for one element",
                           "no such key, or inlet_vanes and speed together")
-        elif self.sequence and self.sequence.speed and self.speed:
+        elif self.sequence and self.sequence.speed and self.speed and not self.speed.idle():
             low, high = self.speed.minimum, self.speed.maximum
             for place, value in enumerate(self.sequence.speed):
                 if not low - 1e-9 <= value <= high + 1e-9:
