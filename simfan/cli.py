@@ -120,12 +120,19 @@ _FILE = click.argument("file", type=click.Path(path_type=Path))
 def compare(file: Path, names: tuple[str, ...], **options: Any) -> int:
     """Run the strategies of the scenario FILE, side by side."""
     from simfan import api
+    from simfan.report import files
     from simfan.report.map_page import in_a_report
 
     case = _load(file, options["out"])
     chosen = _known(case, names)
-    more = [in_a_report(lambda: api.operating_map(case, chosen))]
-    return _report(file, lambda progress: api.compare(case, chosen, progress), more, **options)
+
+    def mapped() -> Overview:
+        found = api.operating_map(case, chosen)
+        files.write_text(options["out"] / "map.json", files.as_json(found))
+        return found
+
+    return _report(file, lambda progress: api.compare(case, chosen, progress),
+                   [in_a_report(mapped)], **options)
 
 
 @main.command()

@@ -76,7 +76,8 @@ def on_page(comparison: Comparison, system: System, more: Sequence[Section[Any]]
     count = len(comparison.strategies)
     which = "One strategy" if count == 1 else f"{count} strategies over the same plant and timeline"
     notes = [f"From {note.file or 'a scenario without a file'}{traced}. {which}. Every number in a "
-             "table is in result.json beside this page, with more digits, in SI and kWh."]
+             "table is in result.json beside this page (those at rest in map.json), with more "
+             "digits, in SI and kWh."]
     *first, last = page.ON_PAGE
     return web.page(comparison, system, [*first, *more, last], notes)
 
