@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from simfan import api
 from simfan.assemble import assemble
 from simfan.compare import judged, weighed
+from simfan.metrics import assumed_part_s
 from simfan.simulate import simulate
 from simfan.steady.bench import Bench
 from tests.plants import DAMPER, GAINS, fan, plain
@@ -156,9 +158,21 @@ def test_a_run_beyond_the_last_point_rests_on_the_assumption() -> None:
     """Fan B with hardly any resistance runs out to where its curve was never measured."""
     case = plain(fan=fan("B"), process={"design": {"flow": 80.0, "pressure": 100.0}},
                  run={"duration": 5.0, "starts_at": 76.0}, timeline=[])
-    name = next(iter(case.strategies))
-    results = [judged(simulate(case, name, assumption=a), case.criteria) for a in ("low", "high")]
-    assert all(r.assumed_part_s > 4.0 for r in results)
-    flows = [float(r.history.traces["fan_flow"][-1, 0]) for r in results]
-    outputs = [float(r.history.traces["controller_output"][-1, 0]) for r in results]
-    assert flows[0] < flows[1] or outputs[0] > outputs[1]
+    low, high = (simulate(case, "before", assumption=a) for a in ("low", "high"))
+    assert all(assumed_part_s(history) > 4.0 for history in (low, high))
+    outputs = [float(history.trace("controller_output")[-1]) for history in (low, high)]
+    assert 1.0 > outputs[0] > outputs[1]  # less pressure there: the damper opens more
+
+
+def test_a_run_that_rests_on_the_run_out_is_repeated_low_and_high() -> None:
+    """And one within the points is not."""
+    case = plain(fan=fan("B"), process={"design": {"flow": 80.0, "pressure": 100.0}},
+                 run={"duration": 5.0, "starts_at": 76.0}, timeline=[])
+    (beyond_points,) = api.compare(case, ["before"]).strategies
+    assert set(beyond_points.otherwise) == {"low", "high"}
+    assert any(f"beyond {fan('B')['flow'][-1]:g} m3/s" in line
+               for line in beyond_points.history.facts.assumed)
+    inside = case.model_copy(update={
+        "run": case.run.model_copy(update={"starts_at": 70.0})})
+    (within,) = api.compare(inside, ["before"]).strategies
+    assert within.assumed_part_s == 0.0 and not within.otherwise

@@ -4,6 +4,7 @@ import json
 import string
 import tomllib
 from collections.abc import Iterator
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -370,7 +371,8 @@ def _exchanged(
     start: dict[str, Any], changes: list[tuple[tuple[str | int, ...], Any]]
 ) -> str:
     tables = json.loads(json.dumps(start))
-    for path, value in changes:
+    for path, drawn in changes:
+        value = deepcopy(drawn)  # drawn twice it must not be put into itself
         inner: Any = tables
         for key in path[:-1]:
             inner = inner[key] if (isinstance(inner, dict) and key in inner) or (

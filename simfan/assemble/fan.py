@@ -66,7 +66,8 @@ def rated_curve(fan: Fan, assumption: str = "nominal") -> RatedCurve:
     """The curve through the maker's points and, in plain words, what was assumed beyond them.
 
     `assumption` is "low", "nominal" or "high": how far pressure is taken to fall at shut-off and to
-    rise in reverse flow, where the maker says nothing; beyond the last point `tabulate` takes over.
+    rise in reverse flow, where the maker says nothing. Beyond the last point `tabulate` takes over,
+    with the same assumption's bend.
     """
     pressure = np.array(fan.static_pressure or _static(fan))
     return curve_through(np.array(fan.flow), pressure,
@@ -112,11 +113,18 @@ def _static(fan: Fan) -> np.ndarray:
 
 
 def _interpolate(flow: np.ndarray, value: np.ndarray, what: str) -> tuple[PPoly, list[str]]:
-    """A cubic spline; where it turns more often than the points do, PCHIP and a word of it."""
-    spline = CubicSpline(flow, value)
-    fine = spline(np.linspace(flow[0], flow[-1], 2001), 1)
-    turns = np.count_nonzero(np.diff(np.sign(fine[fine != 0.0])))
+    """A cubic spline; where it turns more often than the points do, PCHIP and a word of it.
+
+    At an end which it would leave against the points' own first step it is level instead: points
+    that begin level at shut-off are no swing.
+    """
     steps = np.diff(value)
+    free = CubicSpline(flow, value)
+    spline = CubicSpline(flow, value, bc_type=tuple(
+        (1, 0.0) if free(end, 1) * step < 0.0 else "not-a-knot"
+        for end, step in ((flow[0], steps[0]), (flow[-1], steps[-1]))))
+    fine = spline(np.linspace(flow[0], flow[-1], 2001)[1:-1], 1)
+    turns = np.count_nonzero(np.diff(np.sign(fine[fine != 0.0])))
     if turns <= np.count_nonzero(np.diff(np.sign(steps[steps != 0.0]))):
         return PPoly(spline.c, spline.x), []
     shape_kept = PchipInterpolator(flow, value)

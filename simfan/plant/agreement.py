@@ -19,6 +19,7 @@ from simfan.plant.fan import Fan
 from simfan.plant.points import value_at
 from simfan.plant.run import Run, off_scan, seconds
 from simfan.plant.setpoints import setpoints_amiss
+from simfan.plant.speed_limits import said
 from simfan.plant.strategy import Strategy, names_amiss
 from simfan.plant.year import Year, year_amiss
 from simfan.units import show
@@ -110,14 +111,25 @@ def _speeds(parts: Parts) -> Iterator[Problem]:
                 f"{show(fan.rated.speed, 'rotation speed', digits=4)}",
                 "check motor.poles, motor.frequency and motor.belt_ratio")
     for name, strategy in parts.strategies.items():
-        if fan and (drive := strategy.speed):
-            safe = fan.max_safe_speed / fan.rated.speed
-            if drive.maximum > safe * (1.0 + 1e-9):
-                key = "maximum_frequency" if "maximum" in drive.idle() else "maximum"
-                yield Problem(("strategies", name, "speed", key),
-                              show(drive.maximum, "fraction", digits=4),
-                              f"at most {show(safe, 'fraction', digits=4)}, "
-                              "fan.max_safe_speed over fan.rated.speed")
+        if fan and strategy.speed and (motor or strategy.speed.in_shares()):
+            yield from _limits(name, strategy, fan, motor)
+
+
+def _limits(name: str, strategy: Strategy, fan: Fan, motor: Motor | None) -> Iterator[Problem]:
+    """The limits of a drive as speeds of this fan, and the wheel's own."""
+    written = strategy.speed
+    problems = list(strategy.limits_amiss(motor, fan.rated.speed)) if motor else []
+    for problem in problems:
+        yield Problem(("strategies", name, *problem.path), problem.got, problem.allowed,
+                      problem.hint)
+    if motor:
+        strategy = strategy.as_shares(motor, fan.rated.speed)
+    safe = fan.max_safe_speed / fan.rated.speed
+    if not problems and written and strategy.speed and strategy.speed.maximum > safe * (1.0 + 1e-9):
+        yield Problem(("strategies", name, "speed", "maximum"),
+                      said(written.maximum, strategy.speed.maximum),
+                      f"at most {show(safe, 'fraction', digits=4)}, "
+                      "fan.max_safe_speed over fan.rated.speed")
 
 
 def _places(parts: Parts) -> Iterator[Problem]:

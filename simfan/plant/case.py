@@ -103,13 +103,6 @@ class Case(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        self.__dict__["strategies"] = {
-            name: self._in_speed(strategy) for name, strategy in self.strategies.items()}
-        refuse(Problem(("strategies", name, "speed", *problem.path), problem.got, problem.allowed,
-                       problem.hint)
-               for name, strategy in self.strategies.items()
-               if strategy.speed and strategy.speed.idle()
-               for problem in strategy.speed.order_amiss())
         refuse(disagreements(Parts(
             fan=self.fan, motor=self.motor, control=self.control, run=self.run,
             ductwork=self.ductwork, process=self.process, strategies=self.strategies,
@@ -117,11 +110,7 @@ class Case(Description):
             timeline=dict(enumerate(self.timeline)), air=self.air, days=self.days,
             year=self.year,
         )))
+        self.__dict__["strategies"] = {
+            name: strategy.as_shares(self.motor, self.fan.rated.speed)
+            for name, strategy in self.strategies.items()}
         return self
-
-    def _in_speed(self, strategy: Strategy) -> Strategy:
-        """The strategy with the frequencies of its drive as speeds."""
-        if strategy.speed is None or not strategy.speed.idle():
-            return strategy
-        drive = strategy.speed.in_speed(self.motor, self.fan.rated.speed)
-        return strategy.model_copy(update={"speed": drive})

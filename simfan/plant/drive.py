@@ -2,16 +2,16 @@
 
 from collections.abc import Iterator
 from math import pi, sqrt
-from typing import Annotated, Self
+from typing import Annotated, Self, TypeVar
 
 from pydantic import model_validator
 
 from simfan.errors import Problem
+from simfan.plant.held import kind_of
 from simfan.plant.part_load import PartLoad, rated_amiss
 from simfan.plant.quantities import (
     DeadTime,
     Description,
-    Fraction,
     Frequency,
     Lag,
     Limits,
@@ -21,9 +21,13 @@ from simfan.plant.quantities import (
     Voltage,
     refuse,
 )
+from simfan.plant.speed_limits import SpeedLimit, as_share, is_share, said
 from simfan.units import convert, show, to_si, unit_of
 
 Efficiency = Annotated[float, Quantity("fraction", Limits(above=0.0, most=1.0))]
+LEAST = SpeedLimit(limits=Limits(least=0.0, most=1.0))
+MOST = SpeedLimit(limits=Limits(above=0.0, most=2.0))
+SpeedShare = Annotated[float, SpeedLimit(limits=Limits(least=0.0, most=2.0))]
 Ramp = Annotated[float, Quantity("time", Limits(above=0.0, most=3600.0))]
 
 
@@ -127,17 +131,21 @@ def inertia_limit(power: float, speed: float) -> float:
 class Skip(Description):
     """Speeds at which something resonates: the reference passes them, and does not rest there."""
 
-    low: Fraction
-    """Of the fan's rated speed."""
-    high: Fraction
-    """Of the fan's rated speed."""
+    low: SpeedShare
+    """In the ways of `minimum`."""
+    high: SpeedShare
+    """In the ways of `minimum`."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        if self.low >= self.high:
-            refuse([Problem(("low",), show(self.low, "fraction"),
-                            f"less than high, {show(self.high, 'fraction')}")])
+        if kind_of(self.low) == kind_of(self.high) and self.low >= self.high:
+            kind = kind_of(self.low) or "fraction"
+            refuse([Problem(("low",), show(self.low, kind),
+                            f"less than high, {show(self.high, kind)}")])
         return self
+
+
+Limited = TypeVar("Limited", bound=Description)
 
 
 class SpeedDrive(Description):
@@ -147,18 +155,13 @@ class SpeedDrive(Description):
     """Standstill to the fan's rated speed."""
     ramp_down: Ramp
     """The fan's rated speed to standstill; air may slow the wheel less than that."""
-    minimum: Annotated[float, Quantity("fraction", Limits(least=0.0, most=1.0))] = 0.30
-    """Lowest speed, of the fan's rated speed. Default: common practice, no source."""
-    maximum: Annotated[float, Quantity("fraction", Limits(above=0.0, most=2.0))] = 1.0
-    """Highest speed, of the fan's rated speed; never above `fan.max_safe_speed`. Default: the
-    rated speed; an assumption."""
-    minimum_frequency: Frequency | None = None
-    """Lowest drive frequency, in place of `minimum`: the nameplate's frequency turns the fan at the
-    motor's rated speed, others in proportion (its rated slip at every load and frequency, an
-    assumption). Default: none, `minimum` stands; an assumption."""
-    maximum_frequency: Frequency | None = None
-    """Highest drive frequency, in place of `maximum`, in the same way. Default: none, `maximum`
-    stands; an assumption."""
+    minimum: Annotated[float, LEAST] = 0.30
+    """Lowest speed. A frequency is the drive's: the nameplate's turns the fan at the motor's rated
+    speed, others in proportion: synchronous speed less the rated slip at every load and frequency,
+    an assumption. Default: common practice, no source."""
+    maximum: Annotated[float, MOST] = 1.0
+    """Highest speed, in the same ways; never above `fan.max_safe_speed`. Default: the rated speed;
+    an assumption."""
     skip: Skip | None = None
     """Speeds at which the reference may not rest. Default: none; an assumption."""
     torque_limit: Annotated[float, Quantity("fraction", Limits(above=0.0, most=5.0))] = 1.10
@@ -180,43 +183,48 @@ class SpeedDrive(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse([*self._range_amiss(), *rated_amiss(self.part_load, self.efficiency)])
+        limits = self.limits_amiss(self) if self.in_shares() else ()
+        refuse([*limits, *rated_amiss(self.part_load, self.efficiency)])
         return self
 
-    def idle(self) -> tuple[str, ...]:
-        """A limit that is given as a frequency."""
-        return tuple(name for name in ("minimum", "maximum")
-                     if getattr(self, f"{name}_frequency") is not None)
+    def in_shares(self) -> bool:
+        """Whether all limits are written as shares of the fan's rated speed."""
+        skip = (self.skip.low, self.skip.high) if self.skip else ()
+        return all(map(is_share, (self.minimum, self.maximum, *skip)))
 
-    def in_speed(self, motor: Motor, rated_speed: float) -> "SpeedDrive":
-        """The same with its frequencies as shares of the fan's rated speed [rad/s]."""
-        share = motor.rated_speed / rated_speed / motor.frequency
-        return self.model_copy(update={
-            name: getattr(self, f"{name}_frequency") * share for name in self.idle()})
+    def as_shares(self, motor: Motor, rated_speed: float) -> "SpeedDrive":
+        """The same with all limits as shares of the fan's rated speed [rad/s].
 
-    def _range_amiss(self) -> Iterator[Problem]:
-        for name in self.idle():
-            if name in self.model_fields_set:
-                yield Problem((name,), show(getattr(self, name), "fraction"),
-                              f"no such key beside {name}_frequency", "they say the same thing")
-        if not self.idle():
-            yield from self.order_amiss()
+        At f Hz the fan turns at (4πf/poles)·(1 − rated slip)·belt ratio [rad/s].
+        """
+        if self.in_shares():
+            return self
 
-    def order_amiss(self) -> Iterator[Problem]:
-        """The limits in order, once they are speeds; told under the keys that the user wrote."""
-        keys = {name: f"{name}_frequency" if name in self.idle() else name
-                for name in ("minimum", "maximum")}
-        if not self.minimum <= 1.0 or not self.maximum <= 2.0:
-            yield Problem((keys["maximum" if self.minimum <= 1.0 else "minimum"],),
-                          f"{show(self.minimum, 'fraction')} to {show(self.maximum, 'fraction')}",
-                          "a minimum up to 100 %, a maximum up to 200 % of the fan's rated speed")
-            return
-        if self.minimum >= self.maximum:
-            yield Problem((keys["minimum"],), show(self.minimum, "fraction"),
-                          f"less than maximum, {show(self.maximum, 'fraction')}")
-        elif self.skip and not self.minimum < self.skip.low < self.skip.high < self.maximum:
-            yield Problem(("skip",), f"{show(self.skip.low, 'fraction')} to "
-                          f"{show(self.skip.high, 'fraction')}",
-                          f"a band between minimum, {show(self.minimum, 'fraction')}, and maximum, "
-                          f"{show(self.maximum, 'fraction')}",
+        def shares(part: Limited, *names: str) -> Limited:
+            written = {name: getattr(part, name) for name in names}
+            return part.model_copy(update={
+                name: as_share(value, rated_speed, motor.rated_speed / motor.frequency)
+                for name, value in written.items() if not is_share(value)})
+
+        made = shares(self, "minimum", "maximum")
+        skip = self.skip and shares(self.skip, "low", "high")
+        return made.model_copy(update={"skip": skip}) if skip else made
+
+    def limits_amiss(self, drive: "SpeedDrive") -> Iterator[Problem]:
+        """What is wrong with the limits, told as they are written here; `drive` has their shares.
+
+        In order: minimum < skip.low < skip.high < maximum, each within its own limits.
+        """
+        low, high = said(self.minimum, drive.minimum), said(self.maximum, drive.maximum)
+        for name, words, mark in (("minimum", low, LEAST), ("maximum", high, MOST)):
+            if not mark.limits.hold(getattr(drive, name)):
+                yield Problem((name,), words, f"{mark.bounds} of the fan's rated speed")
+                return
+        if drive.minimum >= drive.maximum:
+            yield Problem(("minimum",), low, f"less than maximum, {high}")
+        elif (self.skip and drive.skip
+              and not drive.minimum < drive.skip.low < drive.skip.high < drive.maximum):
+            yield Problem(("skip",), f"{said(self.skip.low, drive.skip.low)} to "
+                          f"{said(self.skip.high, drive.skip.high)}",
+                          f"a band between minimum, {low}, and maximum, {high}",
                           "a band at the end of the range is set by minimum or maximum")

@@ -4,7 +4,7 @@ The number remembers what kind of quantity it was written as, so that a setpoint
 is found when the sections are held against one another.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, get_args
 
@@ -55,9 +55,9 @@ def kind_amiss(
                       f'a {kind} such as "{units.EXAMPLES[kind]}"', f"because of {why}")
 
 
-def _kind_of_text(text: str) -> str | None:
-    """The first kind that knows the unit of this text."""
-    for kind in HELD:
+def kind_of_text(text: str, kinds: Iterable[str]) -> str | None:
+    """The first of the kinds that knows the unit of this text."""
+    for kind in kinds:
         try:
             units.parse(text, kind)
         except UnitError:
@@ -91,7 +91,7 @@ class HeldQuantity(Mark):
         return Held(wide.check(as_float(value), _told(value)))
 
     def _text(self, value: str) -> float:
-        kind = _kind_of_text(value)
+        kind = kind_of_text(value, HELD)
         try:
             if kind is None:
                 units.parse(value, next(iter(HELD)))
@@ -140,7 +140,8 @@ class HeldList(Mark):
     def _kind(self, value: object) -> str:
         """By the unit; volume flow where the unit is missing or unknown."""
         name = value.get("unit") if isinstance(value, dict) else None
-        return (_kind_of_text(f"1 {name}") if isinstance(name, str) else None) or "volume flow"
+        known = kind_of_text(f"1 {name}", HELD) if isinstance(name, str) else None
+        return known or "volume flow"
 
     def _said(self, problem: Problem) -> Problem:
         if problem.path in ((), ("unit",)):

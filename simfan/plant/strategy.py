@@ -9,7 +9,7 @@ from pydantic import model_validator
 from simfan.errors import Problem
 from simfan.plant.control import Controller
 from simfan.plant.damper import OutletDamper
-from simfan.plant.drive import SpeedDrive
+from simfan.plant.drive import Motor, SpeedDrive
 from simfan.plant.inlet import InletBoxDamper, InletVanes
 from simfan.plant.quantities import Description, Limits, Plain, refuse
 from simfan.plant.sequence import Sequence
@@ -73,13 +73,31 @@ class Strategy(Description):
         elif self.sequence is not None and not both:
             yield Problem(("sequence",), "a sequence for one element",
                           "no such key, or inlet_vanes and speed together")
-        elif self.sequence and self.sequence.speed and self.speed and not self.speed.idle():
-            low, high = self.speed.minimum, self.speed.maximum
-            for place, value in enumerate(self.sequence.speed):
-                if not low - 1e-9 <= value <= high + 1e-9:
-                    yield Problem(("sequence", "speed", "values", place), show(value, "fraction"),
-                                  f"from speed.minimum, {show(low, 'fraction')}, to speed.maximum, "
-                                  f"{show(high, 'fraction')}")
+        elif self.speed and self.speed.in_shares():
+            yield from self._table_amiss(self.speed)
+
+    def _table_amiss(self, drive: SpeedDrive) -> Iterator[Problem]:
+        """The table's speeds are within the drive's limits, which `drive` has as shares."""
+        for place, value in enumerate(self.sequence.speed or () if self.sequence else ()):
+            if not drive.minimum - 1e-9 <= value <= drive.maximum + 1e-9:
+                yield Problem(("sequence", "speed", "values", place), show(value, "fraction"),
+                              f"from speed.minimum, {show(drive.minimum, 'fraction')}, to "
+                              f"speed.maximum, {show(drive.maximum, 'fraction')}")
+
+    def as_shares(self, motor: Motor, rated_speed: float) -> "Strategy":
+        """The same with the limits of its drive as shares of the fan's rated speed [rad/s]."""
+        if self.speed is None or self.speed.in_shares():
+            return self
+        return self.model_copy(update={"speed": self.speed.as_shares(motor, rated_speed)})
+
+    def limits_amiss(self, motor: Motor, rated_speed: float) -> Iterator[Problem]:
+        """What is wrong with limits of the drive that only motor and fan make speeds."""
+        drive = self.as_shares(motor, rated_speed).speed
+        if self.speed is None or drive is None or self.speed.in_shares():
+            return
+        for problem in self.speed.limits_amiss(drive):
+            yield Problem(("speed", *problem.path), problem.got, problem.allowed, problem.hint)
+        yield from self._table_amiss(drive)
 
 
 def names_amiss(names: Iterable[str]) -> Iterator[Problem]:
