@@ -9,6 +9,7 @@ time: small moves, so no rate limit, backlash or stick.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import expm
 
 from simfan.assemble import Assembled
 from simfan.kernel import entry
@@ -52,10 +53,29 @@ class Linear:
         elements = self.share * np.exp(-s[:, None] * self.dead_time) / (1.0 + s[:, None] * self.lag)
         return (paths * elements).sum(axis=1) * np.exp(-s * self.reading_dead_time)
 
-    def position(self, omega: Array, element: int = 0) -> Array:
-        """(n_omega,) position of an element, as a share of its own move, over the output."""
-        s = 1j * np.asarray(omega, dtype=float)
-        return np.exp(-s * self.dead_time[element]) / (1.0 + s * self.lag[element])
+    def sampled(self, omega: Array, scan: float) -> Array:
+        """(n_omega,) the same as the scans see it: output held between them, reading taken just
+        before the next, G(e^{jωT}) [1].
+
+        Exact: every path is carried from scan to scan by e^(AT), its dead time a whole number of
+        scans and a rest.
+        """
+        z = np.exp(1j * np.asarray(omega, dtype=float) * scan)
+        total = np.zeros(z.shape, dtype=complex)
+        for k, share in enumerate(self.share):
+            if share != 0.0:
+                path = _with_lag(self.a, share * self.b[:, k], self.lag[k])
+                total += _held(z, scan, *path, *_seen(self.c, share * self.d[k], self.lag[k]),
+                               self.dead_time[k] + self.reading_dead_time)
+        return total
+
+    def position(self, omega: Array, scan: float, element: int = 0) -> Array:
+        """(n_omega,) position of an element at the scans, as a share of its own move, over the
+        output."""
+        z = np.exp(1j * np.asarray(omega, dtype=float) * scan)
+        none, lag = np.zeros(0), self.lag[element]
+        path = _with_lag(np.zeros((0, 0)), none, lag)
+        return _held(z, scan, *path, *_seen(none, 1.0, lag), self.dead_time[element])
 
     @property
     def gain(self) -> float:
@@ -67,6 +87,45 @@ class Linear:
     def poles(self) -> Array:
         """(n,) of the air path, rotor and transmitter [1/s]."""
         return np.linalg.eigvals(self.a)
+
+
+def _with_lag(a: Array, b: Array, lag: float) -> tuple[Array, Array]:
+    """(A, B) with the element's own lag as one state more, where it has one."""
+    if lag <= 0.0:
+        return a, b
+    n = b.size
+    wider = np.zeros((n + 1, n + 1))
+    wider[:n, :n], wider[:n, n], wider[n, n] = a, b, -1.0 / lag
+    return wider, np.append(np.zeros(n), 1.0 / lag)
+
+
+def _seen(c: Array, d: float, lag: float) -> tuple[Array, float]:
+    """(C, D) of the same."""
+    return (c, d) if lag <= 0.0 else (np.append(c, d), 0.0)
+
+
+def _held(z: Array, scan: float, a: Array, b: Array, c: Array, d: float, dead_time: float) -> Array:
+    """(n_omega,) y/u at the scans, just before the next output, u held and late by a dead time
+    θ = (k + ε)T:
+
+    z^(−k)·[C·(zI − e^(AT))⁻¹·(Γ(T − εT) + e^(A(T − εT))·Γ(εT)·z⁻¹) + D·z⁻¹], Γ(t) = ∫₀ᵗ e^(As)·B ds
+    """
+    whole = int(np.floor(dead_time / scan + 1e-9))
+    rest = max(dead_time - whole * scan, 0.0)
+    late, by_late = _carried(a, b, scan - rest)
+    early, by_early = _carried(a, b, rest)
+    drive = by_late + np.outer(1.0 / z, late @ by_early)
+    states = np.linalg.solve(z[:, None, None] * np.eye(b.size) - late @ early, drive[:, :, None])
+    return np.asarray((states[:, :, 0] @ c + d / z) * z**-whole)
+
+
+def _carried(a: Array, b: Array, time: float) -> tuple[Array, Array]:
+    """(e^(At), Γ(t))."""
+    n = b.size
+    both = np.zeros((n + 1, n + 1))
+    both[:n, :n], both[:n, n] = a, b
+    moved = expm(both * time)
+    return moved[:n, :n], moved[:n, n]
 
 
 def linear(assembled: Assembled, rest: Rest) -> Linear:

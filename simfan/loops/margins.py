@@ -1,9 +1,9 @@
 """How far a loop is from going wrong: sensitivity and margins of the sampled controller.
 
-    L(ω) = C(e^{jωT})·Σ_k H(ω + kω_s)·G(j(ω + kω_s)),  H(ω) = (1 − e^{−jωT})/(jωT), ω_s = 2π/T
+    L(ω) = C(e^{jωT})·G(e^{jωT})
 
-is what the controller sees at its scans, hold and folding included; no dead time is approximated.
-S = 1/(1 + L), Ms = max|S|; Mt = max|L/(1 + L)|.
+is what the controller sees at its scans: G is the process with its hold and sampler, exact; no dead
+time is approximated. S = 1/(1 + L), Ms = max|S|; Mt = max|L/(1 + L)|.
 """
 
 from collections.abc import Callable
@@ -11,16 +11,19 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from scipy.optimize import brentq
 
+from simfan.errors import RunError
+from simfan.loops.models import Ultimate
 from simfan.steady.bench import Array
 
 Response = Callable[[Array], Array]
-FOLDS = 6
-"""Neighbouring bands of the spectrum that fold into the first, to either side."""
 POINTS = 1500
 FINER = 41
 LOWEST = 1e-6
-"""Lowest frequency looked at, of the highest a scan can see."""
+"""Lowest frequency looked at, of the highest; lower still until an integrating |L| is great."""
+GREAT = 100.0
+"""|L| there: far enough from −1 that what is lower turns no more."""
 
 
 @dataclass(frozen=True)
@@ -74,43 +77,66 @@ class Margins:
     """By the winding of 1 + L about zero and the plant's own unstable poles."""
 
 
-def sampled(process: Response, omega: Array, scan: float) -> Array:
-    """(n,) process with hold and sampler, folding included [1]."""
-    total = np.zeros(omega.shape, dtype=complex)
-    for k in range(-FOLDS, FOLDS + 1):
-        w = omega + 2.0 * pi * k / scan
-        total += _hold(w, scan) * process(w)
-    return total
-
-
-def _hold(omega: Array, scan: float) -> Array:
-    x = 1j * omega * scan
-    return np.where(x == 0.0, 1.0, -np.expm1(-x) / np.where(x == 0.0, 1.0, x))
-
-
 def margins(process: Response, controller: Controller, unstable: int = 0,
             integrators: int = 0, position: Response | None = None) -> Margins:
-    """Margins of a loop; `unstable` and `integrators` count the process's own such poles.
+    """Margins of a loop around a process as its scans see it.
 
-    The grid is made finer about the peak of |S| until Ms is good to some 1e-5.
+    `unstable` and `integrators` count the process's own such poles; `position` is the element's
+    over the output, at the scans, where the external reset is taken from there.
     """
-    top = pi / controller.scan
-    omega = np.geomspace(LOWEST * top, top, POINTS)
-
     def loop(w: Array) -> Array:
-        p = position(w) if position else 1.0
-        return controller.response(w, p) * sampled(process, w, controller.scan)
+        return controller.response(w, position(w) if position else 1.0) * process(w)
 
+    return around(loop, pi / controller.scan, unstable + 0.5 * (integrators + 1))
+
+
+def around(loop: Response, top: float, turns: float) -> Margins:
+    """Margins of any loop response L(ω) up to `top` [rad/s]: half the scan's frequency, or where
+    nothing of a continuous loop is left.
+
+    `turns` are the half turns of 1 + L of a stable loop: one for each unstable pole of L, a half
+    for each integrator. The grid is made finer about the peaks until Ms is good to some 1e-5.
+    """
+    omega = np.geomspace(_lowest(loop, top) if turns else LOWEST * top, top, POINTS)
     seen = loop(omega)
     omega, seen = _finer(loop, omega, seen, np.abs(1.0 / (1.0 + seen)))
     omega, seen = _finer(loop, omega, seen, np.abs(seen / (1.0 + seen)))
-    crossover, phase = _crossing(omega, seen)
+    where, phases = _crossings(omega, seen)
+    worst = int(np.argmin(np.abs(_about(phases)))) if where.size else None
     return Margins(
         sensitivity=float(np.abs(1.0 / (1.0 + seen)).max()),
         complementary=float(np.abs(seen / (1.0 + seen)).max()),
-        gain_margin=_gain_margin(omega, seen), phase_margin=phase,
-        delay_margin=phase / crossover if phase is not None and crossover else None,
-        crossover=crossover, stable=_stable(seen, unstable + 0.5 * (integrators + 1)))
+        gain_margin=_gain_margin(seen),
+        phase_margin=None if worst is None else float(_about(phases)[worst]),
+        delay_margin=float((phases % (2.0 * pi) / where).min()) if where.size else None,
+        crossover=None if worst is None else float(where[worst]),
+        stable=_stable(seen, turns))
+
+
+def ultimate(process: Response, top: float) -> Ultimate:
+    """Where a proportional controller alone begins to swing: Ku = 1/|G|, Pu = 2π/ω at the crossing
+    of the negative real axis with the largest |G|.
+
+    `process` as in `around`, of one sign. Raises RunError where it never turns so far.
+    """
+    omega = np.geomspace(LOWEST * top, top, POINTS)
+    seen = process(omega)
+    turned = np.flatnonzero((seen.imag[:-1] > 0.0) != (seen.imag[1:] > 0.0))
+    turned = turned[seen.real[turned] < 0.0]
+    if not turned.size:
+        raise RunError("no proportional gain makes this loop swing: its process turns by less than "
+                       "180° up to the frequencies that count")
+    k = turned[np.argmax(np.abs(seen[turned]))]
+    at = float(brentq(lambda w: process(np.array([w]))[0].imag, omega[k], omega[k + 1]))
+    return Ultimate(float(1.0 / abs(process(np.array([at]))[0])), 2.0 * pi / at)
+
+
+def _lowest(loop: Response, top: float) -> float:
+    """Where an integrating loop is great; sixteen decades below the top at the least."""
+    low = LOWEST * top
+    while abs(loop(np.array([low]))[0]) < GREAT and low > 1e-16 * top:
+        low *= 0.1
+    return low
 
 
 def _finer(loop: Response, omega: Array, seen: Array, height: Array) -> tuple[Array, Array]:
@@ -122,33 +148,33 @@ def _finer(loop: Response, omega: Array, seen: Array, height: Array) -> tuple[Ar
     return both[order], values[order]
 
 
-def _crossing(omega: Array, seen: Array) -> tuple[float | None, float | None]:
-    """(last frequency at which |L| falls through one, least phase above −π where it crosses)."""
-    size = np.log(np.abs(seen))
+def _crossings(omega: Array, seen: Array) -> tuple[Array, Array]:
+    """(frequencies at which |L| passes one, phase above −π at each [rad])."""
+    size, angle = np.log(np.abs(seen)), np.unwrap(np.angle(seen))
     at = np.flatnonzero((size[:-1] > 0.0) != (size[1:] > 0.0))
-    if at.size == 0:
-        return None, None
     share = size[at] / (size[at] - size[at + 1])
-    crossing = omega[at] + share * (omega[at + 1] - omega[at])
-    angle = np.unwrap(np.angle(seen))
-    phases = angle[at] + share * (angle[at + 1] - angle[at])
-    away = (phases + pi + pi) % (2.0 * pi) - pi
-    worst = int(np.argmin(np.abs(away)))
-    return float(crossing[worst]), float(away[worst])
+    return (omega[at] + share * (omega[at + 1] - omega[at]),
+            angle[at] + share * (angle[at + 1] - angle[at]) + pi)
 
 
-def _gain_margin(omega: Array, seen: Array) -> float | None:
+def _about(phase: Array) -> Array:
+    """The same angle between −π and π."""
+    return (phase + pi) % (2.0 * pi) - pi
+
+
+def _gain_margin(seen: Array) -> float | None:
     """1/|L| where L crosses the negative real axis, the nearest above one."""
     turns = np.flatnonzero((seen.imag[:-1] > 0.0) != (seen.imag[1:] > 0.0))
     share = seen.imag[turns] / (seen.imag[turns] - seen.imag[turns + 1])
     real = seen.real[turns] + share * (seen.real[turns + 1] - seen.real[turns])
-    sizes = np.append(-real[real < 0.0], -seen.real[-1:][seen.real[-1:] < 0.0])
-    above = sizes[(sizes > 0.0) & (sizes < 1.0)]
+    if abs(seen[-1].imag) < 1e-6 * abs(seen[-1].real):  # half the scan's frequency: L is real
+        real = np.append(real, seen[-1].real)
+    above = -real[(real < 0.0) & (real > -1.0)]
     return float(1.0 / above.max()) if above.size else None
 
 
 def _stable(seen: Array, turns: float) -> bool:
-    """Nyquist: from near zero to half the scan's frequency 1 + L turns half a turn for each pole
-    of the open loop outside, a quarter for each integrator, the controller's own included."""
+    """Nyquist: from near zero to the top 1 + L turns half a turn for each pole of the open loop
+    outside, a quarter for each integrator, the controller's own included."""
     angle = np.unwrap(np.angle(1.0 + seen))
     return bool(abs((angle[-1] - angle[0]) / pi - turns) < 0.25)

@@ -5,7 +5,7 @@ the one with the least Ti/Kc, which is the integral of the error after a load st
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import pi
 
 import numpy as np
@@ -13,7 +13,7 @@ import numpy as np
 from simfan.assemble.control import controller, raises
 from simfan.errors import RunError
 from simfan.loops.linear import Linear, linear
-from simfan.loops.margins import Controller, Margins, margins, sampled
+from simfan.loops.margins import Controller, Margins, margins
 from simfan.plant.case import Case
 from simfan.simulate import prepare
 from simfan.steady.balance import Rest
@@ -85,8 +85,9 @@ class Loop:
 
     def margins(self, tuning: Controller) -> tuple[Margins, ...]:
         """Of each point, for a tuning on spans with its sign."""
-        return tuple(margins(lin.response, tuning, int(u),
-                             position=lin.position if self.reset_from_position else None)
+        return tuple(margins(partial(lin.sampled, scan=self.scan), tuning, int(u),
+                             position=partial(lin.position, scan=self.scan)
+                             if self.reset_from_position else None)
                      for lin, u in zip(self.linear, self.unstable, strict=True))
 
     def pid(self, gain: float, reset: float, derivative: float = 0.0, n: float = 8.0
@@ -109,9 +110,9 @@ class Loop:
             raise RunError(f"{self.name}: no point of the range is stable by itself, so no tuning "
                            "was sought")
         omega = np.geomspace(1e-5, 1.0, FREQUENCIES) * pi / self.scan
-        process = self.sign * np.array([sampled(lin.response, omega, self.scan)
+        process = self.sign * np.array([lin.sampled(omega, self.scan)
                                         for lin, g in zip(self.linear, good, strict=True) if g])
-        position = np.array([lin.position(omega) for lin, g in
+        position = np.array([lin.position(omega, self.scan) for lin, g in
                              zip(self.linear, good, strict=True) if g])
         longest = 4.0 * max(p.lag + p.dead_time for p in self.processes)
         best: tuple[float, float, float] | None = None

@@ -16,8 +16,9 @@ from simfan.operating_map import BestPath, Share, column
 from simfan.plant.case import Case, Strategy
 from simfan.plant.sequence import Sequence
 from simfan.steady.bench import Array
-from simfan.steady.limits import NEAR
+from simfan.steady.limits import inside, pressed, skipped
 from simfan.steady.path import Ground, ground, strategy_map
+from simfan.steady.points import grows
 from simfan.steady.search import zeros
 
 FLOWS = 41
@@ -25,6 +26,10 @@ VANES = 61
 STEEPEST = 4.0
 """An element moves along the path at most so many times as far as the flow does, both as shares of
 their ranges. An assumption, ours: a table steeper than this makes a loop twitch."""
+LOWEST = 0.02
+"""Least flow looked at, of the most. An assumption, ours."""
+HALVINGS = 12
+"""Of the interval between a flow that is served and one that is not."""
 BREAKPOINTS = 8
 """Of the table at most, ends included."""
 WORTH = 1e-4
@@ -72,21 +77,24 @@ class Chooser:
         if known.any():
             at = self.here.search.standing(np.stack([vanes, speed], axis=1)[known], flow[known])
             seen = self.here.search.samples(at)
-            power[known] = np.where(self._within(seen, speed[known]),
+            power[known] = np.where(self._within(seen, speed[known]) & ~grows(self.here.search, at),
                                     seen["electrical_power"][:, 0], np.inf)
             held[known] = seen["true_value"][:, 0]
         return Choice(speed, power, held)
 
     def _within(self, seen: Mapping[str, Array], speed: Array) -> Array:
-        """(n,) whether stall margin, motor load, speed and skip band are respected."""
-        criteria, fan, skip = self.case.criteria, self.case.fan, self.drive.skip
+        """(n,) whether stall margin, motor load, speed, pressure and skip band are respected."""
         flow, stall = seen["fan_flow"][:, 0], seen["stall_flow"][:, 0]
-        safe = criteria.speed or fan.max_safe_speed / fan.rated.speed
-        good = ~((flow - stall) / flow < (criteria.stall_margin or 0.0) - NEAR)
-        good &= speed <= safe * (1.0 + NEAR)
-        if criteria.motor_load is not None:
-            good &= seen["motor_load"][:, 0] <= criteria.motor_load * (1.0 + NEAR)
-        return good & ~((speed > skip.low) & (speed < skip.high)) if skip else good
+        good = inside(self.case, (flow - stall) / flow, seen["motor_load"][:, 0],
+                      seen["speed_ratio"][:, 0])
+        good &= pressed(self.case, seen["node_pressure"][:, 0] - self.here.search.bench.p0)
+        return good & ~skipped(self.drive, speed)
+
+    def possible(self, flows: Array) -> Array:
+        """(n,) whether any position of the vanes serves each flow [kg/s]."""
+        m, v = (grid.ravel() for grid in np.meshgrid(flows, np.linspace(0.0, 1.0, VANES),
+                                                     indexing="ij"))
+        return np.isfinite(self.choice(v, m).power).reshape(flows.size, VANES).any(axis=1)
 
 
 def best_path(case: Case, name: str) -> BestPath | str:
@@ -96,60 +104,82 @@ def best_path(case: Case, name: str) -> BestPath | str:
         return f"{name} has one element: there is no choice to make"
     chooser = Chooser(case, name)
     flows = _range(chooser)
+    if flows.size == 0:
+        return f"{name}: no setting of vanes and speed is within all limits over a range of flow"
     vanes = np.linspace(0.0, 1.0, VANES)
     m, v = (grid.ravel() for grid in np.meshgrid(flows, vanes, indexing="ij"))
     grid = chooser.choice(v, m)
-    power = grid.power.reshape(flows.size, vanes.size)
-    possible = np.isfinite(power).any(axis=1)
-    if possible.sum() < 3:
-        return f"{name}: no setting of vanes and speed is within all limits over a range of flow"
-    last = int(np.argmin(possible)) if not possible.all() else flows.size
-    flows, power = flows[:last], power[:last]
-    chosen = _together(power, grid.speed.reshape(-1, vanes.size)[:last], vanes,
-                       (flows[:-1] - flows[1:]) / (flows[0] - flows[-1]), strategy)
-    least, positions, held = _bettered(chooser, flows, vanes, chosen)
+    chosen = _together(grid.power.reshape(-1, vanes.size), grid.speed.reshape(-1, vanes.size),
+                       vanes, strategy)
+    if chosen.size < 3:
+        return (f"{name}: no sequence leads through the limits with elements that move no faster "
+                f"than {STEEPEST:g} times as far as the flow")
+    least, positions, held = _bettered(chooser, flows[:chosen.size], vanes, chosen)
     table = _table(positions, held, strategy)
     ways = _ways(case, name, table)
-    return BestPath(
-        held=tuple(held.tolist()), electrical_power=tuple(least.tolist()), table=table,
-        excess=_excess(ways[0], held, least), ways=ways)
+    excess = _excess(ways[0], held, least)
+    if not np.isfinite(excess):
+        return f"{name}: a table of {BREAKPOINTS} breakpoints does not keep within the limits"
+    return BestPath(held=tuple(held.tolist()), electrical_power=tuple(least.tolist()), table=table,
+                    excess=excess, ways=ways)
 
 
 def _range(chooser: Chooser) -> Array:
-    """Mass flows by falling value: from everything at its most to the least that serves [kg/s]."""
-    search, drive = chooser.here.search, chooser.drive
-    ends = []
-    for vanes, speed in ((1.0, drive.maximum), (0.0, drive.minimum)):
-        position = np.array([[vanes, speed]])
-        many = np.repeat(position, search.flows.size, 0)
-        left, _ = search.surplus(many, search.flows)
-        at = np.flatnonzero((left[:-1] > 0.0) & (left[1:] <= 0.0))
-        k = at[-1] if vanes else at[0]
-        ends.append(float(np.interp(0.0, [left[k + 1], left[k]],
-                                    [search.flows[k + 1], search.flows[k]])))
-    return np.linspace(ends[0] * (1.0 - 1e-6), max(ends[1], 0.02 * ends[0]), FLOWS)
+    """(FLOWS,) mass flows by falling value [kg/s]: from the most within the limits down to the
+    first that no setting serves; none where hardly any is served."""
+    i = chooser.here.search.bench.off.flow
+    ends = np.array([[1.0, chooser.drive.maximum], [0.0, chooser.drive.minimum]])
+    which, found = chooser.here.search.points_placed(ends)
+    most, least = found.x[which == 0, i][-1], found.x[which == 1, i][0]
+    if most <= 0.0:
+        return np.empty(0)
+    flows = np.linspace(most * (1.0 - 1e-6), max(least, LOWEST * most), FLOWS)
+    good = chooser.possible(flows)
+    first = int(np.argmax(good))
+    last = first + int(np.argmin(np.append(good[first:], False))) - 1
+    if last < first + 2:
+        return np.empty(0)
+    high, low = flows[first], flows[last]
+    if first > 0:
+        high = _edge(chooser, high, flows[first - 1])
+    if last + 1 < flows.size:
+        low = _edge(chooser, low, flows[last + 1])
+    return np.linspace(high, low, FLOWS)
 
 
-def _together(power: Array, speed: Array, vanes: Array, share: Array, strategy: Strategy
-              ) -> Array:
+def _edge(chooser: Chooser, within: float, beyond: float) -> float:
+    """The last mass flow served before one that is not [kg/s], by halving."""
+    for _ in range(HALVINGS):
+        middle = 0.5 * (within + beyond)
+        if chooser.possible(np.array([middle]))[0]:
+            within = middle
+        else:
+            beyond = middle
+    return within
+
+
+def _together(power: Array, speed: Array, vanes: Array, strategy: Strategy) -> Array:
     """(n_flows,) which vane position at each flow, so that the mean power is least and neither
-    element moves further from one flow to the next than STEEPEST times the flow's share."""
+    element moves further from one flow to the next than STEEPEST times the flow's share. Shorter
+    where no such way leads further down."""
     drive = strategy.speed
     assert drive is not None
     width = max(drive.maximum - drive.minimum, 1e-9)
     cost, back = power[0].copy(), np.zeros(power.shape, dtype=int)
-    grain = vanes[1] - vanes[0]
+    far = STEEPEST / (power.shape[0] - 1) + vanes[1] - vanes[0]
+    last = 0 if np.isfinite(cost).any() else -1
     for k in range(1, power.shape[0]):
-        far = STEEPEST * share[k - 1] + grain
         apart = np.abs(vanes[:, None] - vanes[None, :]) > far
         with np.errstate(invalid="ignore"):
             apart |= ~(np.abs(speed[k][:, None] - speed[k - 1][None, :]) / width <= far)
         ways = np.where(apart, np.inf, cost[None, :])
         back[k] = np.argmin(ways, axis=1)
-        cost = power[k] + ways[np.arange(vanes.size), back[k]]
-    chosen = np.empty(power.shape[0], dtype=int)
-    chosen[-1] = int(np.argmin(cost))
-    for k in range(power.shape[0] - 1, 0, -1):
+        onward = power[k] + ways[np.arange(vanes.size), back[k]]
+        if not np.isfinite(onward).any():
+            break
+        cost, last = onward, k
+    chosen = np.full(last + 1, int(np.argmin(cost)), dtype=int)
+    for k in range(last, 0, -1):
         chosen[k - 1] = back[k][chosen[k]]
     return chosen
 
@@ -229,9 +259,10 @@ def _ways(case: Case, name: str, table: Mapping[str, tuple[float, ...]]) -> tupl
 
 def _excess(way: Share, held: Array, least: Array) -> float:
     """Largest power of the table over the least, less one, where both are within the limits."""
-    if len(way.held) < 2:
-        return float("nan")
     order = np.argsort(way.held)
+    if order.size < 2:
+        return float("nan")
     given = np.interp(held, np.array(way.held)[order], np.array(way.electrical_power)[order],
                       left=np.nan, right=np.nan)
-    return float(np.nanmax(given / least) - 1.0)
+    both = (given / least)[np.isfinite(given)]
+    return float(both.max() - 1.0) if both.size else float("nan")

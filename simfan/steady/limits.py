@@ -2,8 +2,12 @@
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from simfan.operating_map import OperatingPoint
 from simfan.plant.case import Case, Strategy
+from simfan.plant.drive import SpeedDrive
+from simfan.steady.bench import Array
 from simfan.units import show
 
 NEAR = 1e-6
@@ -49,6 +53,33 @@ def _skipped(strategy: Strategy, point: OperatingPoint) -> Iterator[str]:
         yield (f"{SKIPPED}, {show(skip.low, 'fraction')} to {show(skip.high, 'fraction')}")
 
 
+def inside(case: Case, margin: Array, load: Array, speed: Array) -> Array:
+    """(n,) whether stall margin (nan: no line), motor load and speed are within the limits that
+    `missed` knows; for settings whatever process they meet."""
+    criteria = case.criteria
+    safe = criteria.speed or case.fan.max_safe_speed / case.fan.rated.speed
+    good = ~(margin < (criteria.stall_margin or 0.0) - NEAR) & (speed <= safe * (1.0 + NEAR))
+    if criteria.motor_load is None:
+        return good
+    return good & (load <= criteria.motor_load * (1.0 + NEAR))
+
+
+def pressed(case: Case, pressure: Array) -> Array:
+    """(n,) whether the volume's pressure [Pa] is within the criteria."""
+    low, high = case.criteria.lowest_pressure, case.criteria.highest_pressure
+    good = np.isfinite(pressure)
+    if high is not None:
+        good &= pressure - high <= NEAR * abs(high)
+    return good if low is None else good & (low - pressure <= NEAR * abs(low))
+
+
+def skipped(drive: SpeedDrive | None, reference: Array) -> Array:
+    """(n,) whether a speed reference lies where the drive may not rest."""
+    if drive is None or drive.skip is None:
+        return np.zeros(reference.shape, dtype=bool)
+    return (reference > drive.skip.low) & (reference < drive.skip.high)
+
+
 def in_skip_band(point: OperatingPoint) -> bool:
     """Whether the drive may not rest where the point needs it."""
     return any(limit.startswith(SKIPPED) for limit in point.missed)
@@ -64,6 +95,8 @@ def end_words(strategy: Strategy, point: OperatingPoint, top: bool) -> str:
             said.append(f"{name} wide open")
         elif not top and position < NEAR:
             said.append(f"{name} shut: what passes is its leakage")
+    if not said and not top and point.output > NEAR:
+        return "no forward flow below"
     return " and ".join(said) or f"controller output at {100 if top else 0} %"
 
 

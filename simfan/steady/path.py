@@ -129,28 +129,35 @@ def _others(here: Ground, at: Standing, which: Array, found: Standing, reached: 
 def turndown(here: Ground, points: tuple[OperatingPoint, ...]) -> Turndown:
     """From the highest point within all limits down to the first that is not.
 
-    A skip band inside the range does not end it: the drive jumps across.
+    A skip band inside the range does not end it: the drive jumps across. Where only points beyond
+    a limit lie behind it, it does.
     """
-    good = [_holds_here(p) for p in points]
-    if not any(good):
+    if all(p.missed for p in points):
         why = "; ".join(points[0].missed) if points else "no operating point"
         return Turndown(None, None, why, why)
-    first = good.index(True)
-    last = next((k for k in range(first, len(good)) if not good[k]), len(good)) - 1
-    highest, lowest = points[first], points[last]
-    above = end_words(here.strategy, highest, True)
-    below = end_words(here.strategy, lowest, False)
-    if first > 0:
-        highest, beyond = _edge(here, highest, points[first - 1])
-        above = "; ".join(beyond.missed)
-    if last + 1 < len(points):
-        lowest, beyond = _edge(here, lowest, points[last + 1])
-        below = "; ".join(beyond.missed)
+    first = next(k for k, p in enumerate(points) if not p.missed)
+    stop = next((k for k in range(first, len(points)) if not _passes(points[k])), len(points))
+    last = max(k for k in range(first, stop) if not points[k].missed)
+    highest, above = _end(here, points[first], points[:first][::-1], True)
+    lowest, below = _end(here, points[last], points[last + 1:], False)
     return Turndown(highest, lowest, above, below)
 
 
-def _holds_here(point: OperatingPoint) -> bool:
+def _passes(point: OperatingPoint) -> bool:
+    """Whether nothing but a skip band is in the way."""
     return not point.missed or (len(point.missed) == 1 and in_skip_band(point))
+
+
+def _end(here: Ground, within: OperatingPoint, further: tuple[OperatingPoint, ...], top: bool
+         ) -> tuple[OperatingPoint, str]:
+    """The last point within all limits, and what ends the range there."""
+    if not further:
+        return within, end_words(here.strategy, within, top)
+    within, beyond = _edge(here, within, further[0])
+    behind = next((p for p in further if not _passes(p)), beyond)
+    said = dict.fromkeys(beyond.missed if not in_skip_band(beyond)
+                         else (*beyond.missed, *behind.missed))
+    return within, "; ".join(said)
 
 
 def _edge(here: Ground, within: OperatingPoint, beyond: OperatingPoint
@@ -160,7 +167,7 @@ def _edge(here: Ground, within: OperatingPoint, beyond: OperatingPoint
         middle = here.at_flow(0.5 * (within.mass_flow + beyond.mass_flow))
         if middle is None:
             break
-        if _holds_here(middle):
+        if not middle.missed:
             within = middle
         else:
             beyond = middle

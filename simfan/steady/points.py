@@ -27,6 +27,7 @@ def told(case: Case, assembled: Assembled, search: Search, at: Standing,
     slopes = _Slopes(search, at, seen["fan_density"][:, 0])
     stability = _stability(search, at, slopes)
     ambient, blades = search.bench.p0, _blades(assembled, at)
+    RT = search.plant.gas.R * search.bench.cond.temperature[search.plant.network.branch[0].first]
     amperes = 1.0 / (sqrt(3.0) * case.motor.voltage * case.motor.power_factor)
     names, found = assembled.items["element"], []
     for k in range(len(at)):
@@ -44,7 +45,8 @@ def told(case: Case, assembled: Assembled, search: Search, at: Standing,
             stall_flow=stall if np.isfinite(stall) else None, shaft_power=power,
             electrical_power=electrical, current=electrical * amperes,
             motor_load=float(seen["motor_load"][k, 0]),
-            efficiency=_efficiency(flow, rise, power, ambient, case.air.heat_capacity_ratio),
+            efficiency=_efficiency(flow, rise, power, float(seen["fan_density"][k, 0] * RT),
+                                   case.air.heat_capacity_ratio),
             stability=stability[k], fan_slope=float(slopes.fan[k]),
             system_slope=float(slopes.system[k]), critical_volume=slopes.critical_volume(k),
             gain=None if gains is None or not np.isfinite(gains[k]) else float(gains[k])))
@@ -94,11 +96,15 @@ class _Slopes:
         return (-1.0) ** n * np.linalg.det(self.rates) < 0.0
 
 
-def _stability(search: Search, at: Standing, slopes: _Slopes) -> list[str]:
+def grows(search: Search, at: Standing) -> Array:
+    """(n,) whether a small push grows, the elements standing still."""
     lags = bool(np.any(search.lagged.plant.fans.each.lag > 0.0))
-    grows = np.linalg.eigvals(search.rates(at, lagged=lags)).real.max(axis=1) >= 0.0
+    return np.linalg.eigvals(search.rates(at, lagged=lags)).real.max(axis=1) >= 0.0
+
+
+def _stability(search: Search, at: Standing, slopes: _Slopes) -> list[str]:
     return [STATICALLY_UNSTABLE if slides else DYNAMICALLY_UNSTABLE if swings else STABLE
-            for slides, swings in zip(slopes.static, grows, strict=True)]
+            for slides, swings in zip(slopes.static, grows(search, at), strict=True)]
 
 
 def _blades(assembled: Assembled, at: Standing) -> dict[str, Array]:

@@ -12,6 +12,7 @@ from simfan.assemble import assemble
 from simfan.operating_map import Region, Setting
 from simfan.plant.case import Case
 from simfan.steady.bench import Array
+from simfan.steady.limits import inside, skipped
 from simfan.steady.search import Search, Standing, zeros
 from simfan.units import show
 
@@ -49,6 +50,7 @@ class Freed:
         drive = strategy.speed
         self.speeds = (drive.minimum, drive.maximum) if drive else None
         self.has_blades = self.names[0] != "speed"
+        self.sign = -1.0 if case.ductwork.volume_side == "inlet" else 1.0
 
     def gives(self, position: Array, flow: Array) -> Given:
         """What settings (n, n_elements) give at mass flows (n,) [kg/s].
@@ -58,7 +60,7 @@ class Freed:
         """
         search = self.search
         around = search.bench.p0
-        if self.case.ductwork.volume_side != "inlet":
+        if self.sign > 0.0:
             left, x = search.surplus(position, flow, np.full(flow.size, around))
             back = np.where(left > -around, around + left, np.nan)
         else:
@@ -75,11 +77,8 @@ class Freed:
 
     def within(self, given: Given) -> Array:
         """(n,) whether stall margin, motor load and speed are within their limits."""
-        criteria, fan = self.case.criteria, self.case.fan
-        safe = criteria.speed or fan.max_safe_speed / fan.rated.speed
-        good = ~(given.margin < (criteria.stall_margin or 0.0)) & np.isfinite(given.pressure)
-        good &= given.speed <= safe * (1.0 + 1e-9)
-        return good if criteria.motor_load is None else good & (given.load <= criteria.motor_load)
+        return (inside(self.case, given.margin, given.load, given.speed)
+                & np.isfinite(given.pressure))
 
     def placed(self, blades: Array, speed: Array) -> Array:
         """(n, n_elements) positions from blades and speed, as far as the strategy has them."""
@@ -90,8 +89,9 @@ class Freed:
 def region(case: Case, name: str) -> Region:
     """The area of flow and pressure that the strategy can reach within its limits.
 
-    At each flow and blade position the pressure rises with speed, and so do motor load and stall
-    flow: the highest speed within the limits is found by halving.
+    At each flow and blade position what the fan gives rises with speed, and so do motor load and
+    stall flow: the highest speed within the limits is found by halving. Before the fan, where it
+    draws, its most is the lowest pressure.
     """
     free = Freed(case, name)
     flows = free.search.bench.m_scale * np.linspace(0.01, 1.0, FLOWS)
@@ -101,17 +101,20 @@ def region(case: Case, name: str) -> Region:
     best = free.gives(free.placed(v, high), m)
     least = free.gives(free.placed(v, low), m)
     shape = (flows.size, blades.size)
-    top = np.where(good & (best.pressure > -1e-9), best.pressure, -np.inf).reshape(shape)
+    given, weakest = free.sign * best.pressure, free.sign * least.pressure
+    top = np.where(good & (given > -1e-9), given, -np.inf).reshape(shape)
     at = np.argmax(top, axis=1)
     rows = np.arange(flows.size)
     reachable = np.isfinite(top[rows, at])
-    bottom = np.where(good, least.pressure, np.inf).reshape(shape).min(axis=1)
+    bottom = np.where(good, weakest, np.inf).reshape(shape).min(axis=1)
     positions = free.placed(v, high).reshape(*shape, -1)[rows, at]
     open_up = free.gives(free.placed(np.ones(flows.size), high.reshape(shape)[:, -1]), flows).flow
     q = np.where(reachable, free.gives(positions, flows).flow, open_up)
+    ends = [free.sign * end for end in (np.maximum(bottom, 0.0), top[rows, at])]
+    lowest, highest = ends[::int(free.sign)]
     return Region(
         flow=tuple(q.tolist()),
-        lowest=_where(reachable, np.maximum(bottom, 0.0)), highest=_where(reachable, top[rows, at]),
+        lowest=_where(reachable, lowest), highest=_where(reachable, highest),
         highest_at=tuple(dict(zip(free.names, p.tolist(), strict=True)) if r else None
                          for p, r in zip(positions, reachable, strict=True)),
         rated_open=_rated_open(free, flows))
@@ -131,14 +134,17 @@ def _speeds(free: Freed, m: Array, v: Array) -> tuple[Array, Array, Array]:
         middle = 0.5 * (a + b)
         inside = free.within(free.gives(free.placed(v, middle), m))
         a, b = np.where(inside, middle, a), np.where(inside, b, middle)
-    return bottom, np.where(whole, high, a), good
+    top, drive = np.where(whole, high, a), free.strategy.speed
+    if drive is not None and drive.skip is not None:
+        top = np.where(skipped(drive, top), drive.skip.low, top)
+    return bottom, top, good
 
 
 def _rated_open(free: Freed, flows: Array) -> tuple[float | None, ...]:
     """Pressure at rated speed with everything open."""
     ones = np.ones(flows.size)
     given = free.gives(free.placed(ones, ones), flows)
-    return _where((given.pressure >= 0.0) & free.within(given), given.pressure)
+    return _where((free.sign * given.pressure >= 0.0) & free.within(given), given.pressure)
 
 
 def settings_for_both(case: Case, name: str, flow: float, pressure: float
@@ -157,11 +163,11 @@ def settings_for_both(case: Case, name: str, flow: float, pressure: float
         return _why_not(free, flow, pressure)
     position = free.placed(blades[known], n[known])
     given = free.gives(position, np.repeat(_mass(free, np.array([flow])), len(position)))
-    good = free.within(given)
+    good = free.within(given) & ~skipped(free.strategy.speed, n[known])
     if not good.any():
         return (f"{name} can give both only beyond its limits of stall margin, motor load or "
-                f"speed: at best {100.0 * given.load.min():.3g} % motor load, at speeds from "
-                f"{100.0 * given.speed.min():.3g} % of rated")
+                f"speed, or in the drive's skip band: with {_span(given.load)} motor load, at "
+                f"{_span(given.speed)} of rated speed")
     k = int(np.argmin(np.where(good, given.electrical, np.inf)))
     margin = float(given.margin[k])
     return Setting(dict(zip(free.names, position[k].tolist(), strict=True)),
@@ -191,12 +197,23 @@ def _mass(free: Freed, flow: Array) -> Array:
 
 def _why_not(free: Freed, flow: float, pressure: float) -> str:
     assert free.speeds is not None
-    ends = [float(free.gives(p, _mass(free, np.array([flow]))).pressure[0]) for p in (
-        free.placed(np.ones(1), np.array([free.speeds[0]])),
-        free.placed(np.ones(1), np.array([free.speeds[1]])))]
-    least, most = (show(max(p, 0.0), "pressure", digits=4) for p in (min(ends), max(ends)))
+    blades, speeds = (grid.ravel() for grid in np.meshgrid(np.linspace(0.0, 1.0, SETTINGS),
+                                                           np.array(free.speeds)))
+    given = free.sign * free.gives(
+        free.placed(blades, speeds),
+        np.repeat(_mass(free, np.array([flow])), blades.size)).pressure
+    given = given[given >= 0.0]
+    if given.size == 0:
+        return f"at {show(flow, 'volume flow', digits=4)} no setting gives any pressure"
+    least, most = (show(float(free.sign * p), "pressure", digits=4)
+                   for p in (given.min(), given.max()))
     return (f"at {show(flow, 'volume flow', digits=4)} the settings give {least} to {most}; "
             f"{show(pressure, 'pressure', digits=4)} is not among them")
+
+
+def _span(shares: Array) -> str:
+    """Lowest to highest, in percent."""
+    return f"{100.0 * shares.min():.3g} to {100.0 * shares.max():.3g} %"
 
 
 def _where(known: Array, values: Array) -> tuple[float | None, ...]:
