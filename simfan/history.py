@@ -65,6 +65,39 @@ class FanMap:
 
 
 @dataclass(frozen=True)
+class Robustness:
+    """How robust a tuning is over one range common to all strategies, for small moves. SI."""
+
+    sought: bool
+    """Whether the gains were sought; else they are the scenario's."""
+    target: float
+    """Ms to which gains are sought [1]."""
+    low: float | None = None
+    """Lower end of the range [held unit]; None where no range is common to all strategies."""
+    high: float | None = None
+    """Its upper end [held unit]."""
+    gains: tuple[float, float] | None = None
+    """Gain [% of output per % of span] and reset [s] that were judged; None where none is."""
+    sensitivity: float | None = None
+    """Ms, largest |S| over the points of the range [1]; None where the loop is unstable at one."""
+    worst_at: float | None = None
+    """Held value with the largest |S| [held unit]."""
+    unstable_at: tuple[float, ...] = ()
+    """Held values of the range at which the loop is unstable [held unit]."""
+    largest_step: float | None = None
+    """Setpoint step beyond which an element's rate limit rules the loop [held unit]; None for no
+    such limit."""
+    fastest_ramp: float | None = None
+    """Rate of the held value with every element at its own fastest [held unit/s]; None for no such
+    limit."""
+    full_travel: float | None = None
+    """Time from 0 to 100 % output in which every element follows [s]; None for no such limit. With
+    sought gains the output is held to it, unless the scenario says otherwise."""
+    why: str | None = None
+    """Why there is no tuning, or no Ms."""
+
+
+@dataclass(frozen=True)
 class Facts:
     """What a judge must know of a run beside its traces. SI."""
 
@@ -108,9 +141,15 @@ class Facts:
     """Every default and assumption that went into the run, in plain words."""
     findings: tuple[str, ...] = ()
     """What the strategy cannot do, such as a setpoint out of its reach."""
+    structure: str = "one loop"
+    """How the strategy's loops stand together."""
+    loop_kinds: tuple[str, ...] = ()
+    """Kind of unit of what each loop reads; empty where all read what is held."""
     natural_period_s: float | None = None
     """Longest in which the plant's air swings by itself [s], 2π/ω_H with ω_H = c·√(A/(VL));
     None where it is not known."""
+    robustness: Robustness | None = None
+    """Of the controller's tuning; None where it was not looked for."""
 
 
 @dataclass(frozen=True)
@@ -160,10 +199,13 @@ class History(Shown):
             raise KeyError(f"{name!r} has no item {item!r}; there are {', '.join(columns)}")
         return self.traces[name][:, columns.index(item) if isinstance(item, str) else item]
 
-    def unit(self, name: str) -> str:
-        """SI unit of a trace, such as "m3/s"; "1" for a share."""
+    def unit(self, name: str, item: int = 0) -> str:
+        """SI unit of a trace, such as "m3/s"; "1" for a share. Loops may differ in theirs."""
         signal = SIGNALS[name]
-        return HELD_UNITS[self.facts.held_kind] if signal.kind == "held" else signal.unit
+        if signal.kind != "held":
+            return signal.unit
+        kinds = self.facts.loop_kinds or (self.facts.held_kind,)
+        return HELD_UNITS.get(kinds[min(item, len(kinds) - 1)], "1")
 
     def save(self, path: Path) -> None:
         """Write all of it as one `.npz` file."""
@@ -182,7 +224,7 @@ class History(Shown):
         rows = [("time [s]", self.time)]
         for name, values in self.traces.items():
             for i, item in enumerate(self.items[SIGNALS[name].per]):
-                rows.append((f"{name} of {item} [{self.unit(name)}]", values[:, i]))
+                rows.append((f"{name} of {item} [{self.unit(name, i)}]", values[:, i]))
         return rows
 
     def to_pandas(self) -> "pandas.DataFrame":
@@ -218,9 +260,12 @@ def load(path: Path) -> History:
     fan_map: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v
                                for k, v in facts["fan_map"].items()}
     facts["fan_map"] = FanMap(**fan_map)
+    if found := facts.get("robustness"):
+        facts["robustness"] = Robustness(**{k: tuple(v) if isinstance(v, list) else v
+                                            for k, v in found.items()})
     facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
     facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
-    for key in ("events_at_s", "assumed", "findings", "known_flow"):
+    for key in ("events_at_s", "assumed", "findings", "known_flow", "loop_kinds"):
         facts[key] = tuple(facts[key])
     return History(
         time=time,

@@ -10,13 +10,17 @@ from simfan.assemble import Assembled, assemble
 from simfan.assemble.control import controller, raises
 from simfan.assemble.schedule import schedule
 from simfan.assemble.transmitter import span
+from simfan.errors import RunError
 from simfan.history import Audit, Facts, FanMap, Happening, History
 from simfan.kernel import advance, entry, layout
 from simfan.kernel.layout import CULPRIT, DONE, STIFF, TICK, Plant, Schedule, State, Traces
 from simfan.plant.case import Case, Strategy
+from simfan.plant.events import Event
+from simfan.plant.strategy import has_gains
 from simfan.scenario import assumed as defaults
 from simfan.steady.balance import Rest, hold, is_stable, starting_state
 from simfan.steady.pace import Pace, helmholtz, pace
+from simfan.steady.tables import carried, with_tables
 from simfan.timeline import Played, play
 from simfan.units import show
 
@@ -32,11 +36,11 @@ def prepare(case: Case, name: str, step: float | None = None,
             assumption: str = "nominal") -> tuple[Assembled, Pace]:
     """The strategy assembled at the step and record interval it will run at."""
     scan = case.control.scan
-    first = assemble(case, name, scan / 12.0, scan, assumption)
+    first = with_tables(case, name, assemble(case, name, scan / 12.0, scan, assumption))
     values = sorted({float(v) for v in (case.run.starts_at,
                                         *(e.setpoint for e in case.timeline)) if v is not None})
     going = pace(first, scan, [values[0], values[-1]], step or case.run.step, case.run.record)
-    return assemble(case, name, going.step, going.record, assumption), going
+    return carried(first, assemble(case, name, going.step, going.record, assumption)), going
 
 
 def simulate(case: Case, name: str, progress: Progress | None = None,
@@ -44,8 +48,11 @@ def simulate(case: Case, name: str, progress: Progress | None = None,
     """Run one strategy through the case's timeline.
 
     `step` [s] overrides the inner step; `assumption` is what is taken for the parts of the curve
-    that the maker does not give.
+    that the maker does not give. Raises RunError where a controller in automatic has no gains.
     """
+    if name in case.untuned and not case.by_hand:
+        raise RunError(f"{name} gives no gains, so it cannot run in automatic: tune it first, or "
+                       f"give strategies.{name}.controller")
     assembled, going = prepare(case, name, step, assumption)
     played = play(case)
     plan = schedule(assembled, case, played.dials)
@@ -60,6 +67,17 @@ def simulate(case: Case, name: str, progress: Progress | None = None,
                     lambda share: progress(name, share) if progress else None)
     return _history(case, name, assembled, going, played, plan, start, unstable,
                     before, state, traces, code)
+
+
+def not_run(case: Case, name: str) -> History:
+    """A strategy where it starts, one sample, for want of gains to run it with."""
+    start = prepare(case, name)[0]
+    held = Event(at=0.0, manual_output=float(hold(start, case.run.starts_at).outputs[0]))
+    short = case.run.model_copy(update={"duration": case.control.scan})
+    begun = simulate(case.model_copy(update={"timeline": (held,), "run": short}), name)
+    facts = replace(begun.facts, duration_s=case.run.duration, changes=(), events_at_s=())
+    return replace(begun, time=begun.time[:1], log=(), facts=facts,
+                   traces={k: v[:1] for k, v in begun.traces.items()})
 
 
 def _through(plant: Plant, plan: Schedule, state: State, traces: Traces,
@@ -135,6 +153,8 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
     strategy, fan = case.strategies[name], case.fan
     return Facts(
         title=case.title, strategy=name, method=strategy.method, holds=case.control.holds,
+        structure=strategy.structure,
+        loop_kinds=tuple(p.kind for p in assembled.loops.parts) if assembled.loops else (),
         duration_s=case.run.duration,
         record_s=assembled.plant.record_steps * assembled.plant.step,
         rated_speed=fan.rated.speed, max_safe_speed_ratio=fan.max_safe_speed / fan.rated.speed,
@@ -178,11 +198,14 @@ def _tuning(case: Case, strategy: Strategy) -> dict[str, float | str]:
     """The tuning as the standard form, with spans and action."""
     c = controller(case, strategy)
     low, width = span(case)
-    return {"form": "standard", "gain": c.standard.gain, "reset_s": c.standard.reset,
-            "derivative_s": c.standard.derivative, "derivative_filter": c.derivative_filter,
+    gains: dict[str, float | str] = {
+        "form": "standard", "gain": c.standard.gain, "reset_s": c.standard.reset,
+        "derivative_s": c.standard.derivative, "derivative_filter": c.derivative_filter}
+    return {**(gains if has_gains(case.control, strategy) else {}),
             "setpoint_weight": c.setpoint_weight, "reset_from": c.reset_from,
             "action": "reverse" if raises(case, strategy) else "direct",
-            "span_low": low, "span_high": low + width, "scan_s": case.control.scan}
+            "span_low": low, "span_high": low + width, "scan_s": case.control.scan,
+            **({"full_travel_s": c.full_travel} if c.full_travel else {})}
 
 
 def _findings(case: Case, start: Rest) -> tuple[str, ...]:

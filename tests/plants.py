@@ -133,7 +133,10 @@ def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, den
             quantum=0.0, lag=0.0, delay=0),
         loops=layout.rows(
             layout.LOOP, gain=1.0, reset=1.0, derivative=0.0, derivative_decay=0.0, weight=1.0,
-            low=0.0, high=1.0, most_change=1.0, reset_from=layout.OUTPUT, actuator=0),
+            low=0.0, high=1.0, most_change=1.0, reset_from=layout.OUTPUT, actuator=0,
+            source=-1, inner=-1, overrides=-1, select=0, most_aim=np.inf, gap=0.0, gap_share=0.0,
+            feed=0, feed_share=1.0),
+        feeds=np.zeros((1, 2, 1)),
         step=step, scan_steps=1, record_steps=1, last_tick=round(duration / step))
     base = Schedule(np.zeros((1, 1)), np.full((1, 1), -1.0), np.zeros((1, 1)), np.zeros((1, 0)),
                     np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)))

@@ -1,16 +1,16 @@
 """A case and one of its strategies, as the kernel takes them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simfan.assemble import control, damper, devices, ductwork, inlet, transmitter
+from simfan.assemble import damper, devices, ductwork, inlet, structure
 from simfan.assemble.drive import rotors
 from simfan.assemble.fan import RatedCurve, rated_curve
 from simfan.errors import Problem, ScenarioError
-from simfan.kernel.layout import Gas, Plant, Schedule
-from simfan.plant.case import Case
+from simfan.kernel.layout import Actuators, Gas, Plant, Schedule
+from simfan.plant.case import Case, Strategy
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,10 @@ class Assembled:
     path: ductwork.AirPath
     base: Schedule
     """One row: conditions before any event."""
+    loops: structure.Loops | None = None
+    resting: Actuators | None = None
+    """Where the elements rest for one place between least and most, in the tables of loop 0; None
+    where that is what moves them."""
 
 
 def assemble(case: Case, name: str, step: float, record: float,
@@ -41,6 +45,7 @@ def assemble(case: Case, name: str, step: float, record: float,
     path = ductwork.air_path(case, strategy)
     found = devices.elements(case, strategy)
     names = [e.name for e in found]
+    loops = structure.loops(case, strategy, path, tuple(names), step)
     in_inlet = strategy.inlet_vanes or strategy.inlet_box_damper
     vanes = next((i for i, n in enumerate(names) if n.startswith("inlet")), -1)
     plant = Plant(
@@ -51,17 +56,29 @@ def assemble(case: Case, name: str, step: float, record: float,
                       names.index("speed") if strategy.speed else -1),
         dampers=damper.table(strategy.outlet_damper, 0, path.damper_element),
         inlets=inlet.inlets(case.fan, curve, in_inlet, vanes, path.inlet_element),
-        actuators=devices.actuators(found, step),
-        transmitters=transmitter.transmitters(case, path, step),
-        loops=control.loops(case, strategy),
+        actuators=devices.actuators(found, step, loops.moving(tuple(names))),
+        transmitters=loops.transmitters,
+        loops=loops.records(tuple(names)),
+        feeds=np.zeros((len(loops.parts), 2, 1)),
         step=step,
         scan_steps=round(case.control.scan / step),
         record_steps=round(record / step),
         last_tick=round(case.run.duration / step),
     )
-    items = {"loop": (case.control.holds,), "element": tuple(names), "fan": ("fan",),
-             "branch": ductwork.BRANCHES, "node": ductwork.NODES}
-    return Assembled(plant, curve, tuple(found), items, path, _conditions(case, path, len(found)))
+    items = {"loop": tuple(p.name for p in loops.parts), "element": tuple(names),
+             "fan": ("fan",), "branch": ductwork.BRANCHES, "node": ductwork.NODES}
+    return Assembled(plant, curve, tuple(found), items, path,
+                     _conditions(case, path, loops, len(found)), loops,
+                     _resting(strategy, found, step, any(loops.moving(tuple(names)))))
+
+
+def _resting(strategy: Strategy, found: list[devices.Element], step: float, apart: bool
+             ) -> Actuators | None:
+    real = {e.name: e.sequence for e in found}
+    tables = structure.resting_sequence(strategy, real)
+    if tables is real and not apart:
+        return None
+    return devices.actuators([replace(e, sequence=tables[e.name]) for e in found], step)
 
 
 def _problems(case: Case) -> Iterator[Problem]:
@@ -75,13 +92,14 @@ def _problems(case: Case) -> Iterator[Problem]:
                                        ("strategies", name, "outlet_damper"))
 
 
-def _conditions(case: Case, path: ductwork.AirPath, n_elements: int) -> Schedule:
+def _conditions(case: Case, path: ductwork.AirPath, loops: structure.Loops, n_elements: int
+                ) -> Schedule:
     """The conditions before any event."""
-    air = case.air
+    air, n_loops = case.air, len(loops.parts)
     return Schedule(
-        setpoint=np.array([[float(case.run.starts_at)]]),
-        manual=np.full((1, 1), np.nan),
-        noise=np.zeros((1, 1)),
+        setpoint=np.array([[float(case.run.starts_at), *(p.setpoint for p in loops.parts[1:])]]),
+        manual=np.full((1, n_loops), np.nan),
+        noise=np.zeros((1, n_loops)),
         forced=np.full((1, n_elements), np.nan),
         pressure=np.array([[air.barometer, air.barometer,
                             air.barometer + case.process.fixed_pressure]]),

@@ -56,8 +56,9 @@ def _stroked(name: str, device: Actuator, table: Points) -> Element:
                    fails={"open": 1.0, "shut": 0.0, "stays": -1.0}[device.fails])
 
 
-def actuators(found: list[Element], step: float) -> Actuators:
-    """The kernel's table of these elements at this step [s]."""
+def actuators(found: list[Element], step: float, loop: list[int] | None = None) -> Actuators:
+    """The kernel's table of these elements at this step [s]; `loop` says which one moves each, the
+    first where it is left out."""
     tables = _padded([e.sequence for e in found])
     each = rows(
         ACTUATOR,
@@ -70,7 +71,7 @@ def actuators(found: list[Element], step: float) -> Actuators:
         stick=[e.stick for e in found],
         skip_low=[e.skip[0] for e in found],
         skip_high=[e.skip[1] for e in found],
-        loop=np.zeros(len(found)),
+        loop=loop or np.zeros(len(found)),
     )
     linkage = _padded([e.linkage for e in found]).transpose(0, 2, 1)
     return Actuators(each, np.ascontiguousarray(linkage),

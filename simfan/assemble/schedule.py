@@ -10,6 +10,8 @@ from simfan.kernel.layout import Schedule
 from simfan.plant.case import Case
 
 AIR_LOST = 1.0
+AS_IT_IS = -1.0
+"""In manual, at the output that there is."""
 
 
 def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray]) -> Schedule:
@@ -32,11 +34,31 @@ def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray])
     forced = rows(base.forced)
     for a, element in enumerate(assembled.elements):
         forced[played["air"] == AIR_LOST, a] = element.fails
+    setpoint = rows(base.setpoint)
+    setpoint[:, 0] = played["setpoint"]
     return Schedule(
-        setpoint=played["setpoint"].reshape(n, 1).copy(),
-        manual=played["manual"].reshape(n, 1).copy(),
-        noise=(played["noise"] * normal_noise(case.run.seed, 0, n)).reshape(n, 1),
+        setpoint=setpoint, manual=_manual(assembled, rows(base.manual), played["manual"]),
+        noise=_noise(assembled, case.run.seed, played["noise"]),
         forced=forced, pressure=pressure, temperature=temperature, factor=factor)
+
+
+def _manual(assembled: Assembled, manual: np.ndarray, dial: np.ndarray) -> np.ndarray:
+    """The dial on the loop that it belongs to; others that would work against it stand still."""
+    loops = assembled.loops
+    manual[:, loops.hand if loops else 0] = dial
+    for i, part in enumerate(loops.parts if loops else ()):
+        if part.waits:
+            manual[:, i] = np.where(np.isnan(dial), np.nan, AS_IT_IS)
+    return manual
+
+
+def _noise(assembled: Assembled, seed: int, dial: np.ndarray) -> np.ndarray:
+    """(n_scans, n_loops); the dial is that of the first transmitter."""
+    parts = assembled.loops.parts[1:] if assembled.loops else ()
+    columns = [dial * normal_noise(seed, 0, dial.size)]
+    columns += [part.noise * normal_noise(seed, i, dial.size) if part.noise else
+                np.zeros(dial.size) for i, part in enumerate(parts, 1)]
+    return np.column_stack(columns)
 
 
 def normal_noise(seed: int, signal: int, n_scans: int) -> np.ndarray:

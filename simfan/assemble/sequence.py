@@ -9,13 +9,41 @@
                    s
 """
 
+from bisect import bisect_right
+
+from simfan.plant.characteriser import Characteriser
 from simfan.plant.strategy import Sequence, Strategy
 
 Points = tuple[tuple[float, float], ...]
 
 
 def sequence(strategy: Strategy) -> dict[str, Points]:
-    """Element → (controller output, demand) breakpoints."""
+    """Element → (controller output, demand) breakpoints, the characteriser's among them."""
+    tables = _own(strategy)
+    if strategy.characteriser is None:
+        return tables
+    return {name: behind(strategy.characteriser, points) for name, points in tables.items()}
+
+
+def behind(table: Characteriser, points: Points) -> Points:
+    """Breakpoints of a line behind a characteriser: demand(element(output))."""
+    forward = tuple(zip(table.output, table.element, strict=True))
+    backward = tuple(zip(table.element, table.output, strict=True))
+    inner = {_line(backward, x) for x, _ in points if table.element[0] < x < table.element[-1]}
+    return tuple((u, _line(points, _line(forward, u))) for u in sorted({*table.output, *inner}))
+
+
+def _line(points: Points, x: float) -> float:
+    """Straight lines between points, the ends held."""
+    k = bisect_right([at for at, _ in points], x)
+    if k in (0, len(points)):
+        return points[max(k - 1, 0)][1]
+    (x0, y0), (x1, y1) = points[k - 1:k + 1]
+    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+
+def _own(strategy: Strategy) -> dict[str, Points]:
+    """The same without a characteriser."""
     ends = {"outlet damper": (0.0, 1.0), "inlet box damper": (0.0, 1.0),
             "inlet vanes": (0.0, 1.0)}
     if strategy.speed:

@@ -23,30 +23,38 @@ SPAN_SHARE = 1.2
 PROCESS = BRANCHES.index("process")
 
 
-def span(case: Case) -> tuple[float, float]:
+def span(case: Case, control: Control | None = None) -> tuple[float, float]:
     """Low end and width of the transmitter's span [m³/s, kg/s or Pa]."""
-    if ends := case.control.span_ends:
+    if ends := (control or case.control).span_ends:
         return ends[0], ends[1] - ends[0]
     return 0.0, SPAN_SHARE * case.fan.flow[-1] * _scale(case, inlet_density(case))
 
 
-def transmitters(case: Case, path: AirPath, step: float) -> np.recarray:
-    """The one transmitter of the loop."""
-    device, (low, width) = case.control.transmitter, span(case)
-    place, index = _place(case.control, path)
+def transmitter(case: Case, control: Control, path: AirPath, step: float) -> np.recarray:
+    """The one transmitter of a loop on flow or pressure."""
+    device, (low, width) = control.transmitter, span(case, control)
+    place, index = _place(control, path)
     misled = AS_IT_IS
-    if case.control.holds == "flow" and not device.density_compensated:
+    if control.holds == "flow" and not device.density_compensated:
         misled = AS_ROOT_DENSITY if place == ACTUAL_FLOW else AS_ROOT_VOLUME
     density = inlet_density(case)
-    reference = density if case.control.flow_basis == "actual" else _normal_density(case)
-
+    reference = density if control.flow_basis == "actual" else _normal_density(case)
     return rows(
         TRANSMITTER, place=place, index=index,
-        branch=PROCESS if case.control.measured_at == "process" else 0, fan=0,
-        scale=1.0 if case.control.flow_basis == "mass" else 1.0 / reference,
+        branch=PROCESS if control.measured_at == "process" else 0, fan=0,
+        scale=1.0 if control.flow_basis == "mass" else 1.0 / reference,
         misled=misled, design_density=density, surroundings=AMBIENT, low=low, span=width,
         root=int(device.square_root), cut_off=device.low_flow_cutoff, quantum=device.resolution,
         lag=device.lag, delay=round(device.dead_time / step))
+
+
+def plain(place: int, index: int, low: float, width: float, step: float, lag: float = 0.0,
+          dead_time: float = 0.0) -> np.recarray:
+    """A transmitter of anything else."""
+    return rows(
+        TRANSMITTER, place=place, index=index, branch=0, fan=0, scale=1.0, misled=AS_IT_IS,
+        design_density=1.0, surroundings=AMBIENT, low=low, span=width, root=0, cut_off=0.0,
+        quantum=0.0, lag=lag, delay=round(dead_time / step))
 
 
 def _place(control: Control, path: AirPath) -> tuple[int, int]:

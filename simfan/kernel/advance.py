@@ -8,13 +8,12 @@ import math
 
 import numpy as np
 
-from simfan.kernel import control, devices, drive, fan, network, table
+from simfan.kernel import control, decide, devices, drive, fan, network
 from simfan.kernel.layout import (
     CULPRIT,
     DONE,
     NOT_FINITE,
-    OUTPUT,
-    POSITION,
+    OUTPUT_OF,
     STIFF,
     TICK,
     Conditions,
@@ -64,7 +63,7 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
         if at_scan or waits:
             sense(plant, off, state, coef, cond, probe, tick)
         if at_scan:
-            decide(plant, state, cond)
+            decide.decide(plant, state, cond)
             if not finite(state):
                 return NOT_FINITE
         if at_record:
@@ -161,6 +160,8 @@ def sense(plant, off, state, coef, cond, probe, tick):
             value = state.moving[off.reading + i]
         else:
             value = network.sensed(plant, coef, cond, probe, i)
+        if transmitters[i].place == OUTPUT_OF:
+            value = state.loop[transmitters[i].index].output
         value = devices.delayed(state.reading_queue[i], tick, transmitters[i].delay, value)
         if at_scan:
             show(plant, state, cond, i, value)
@@ -177,54 +178,6 @@ def show(plant, state, cond, i, value):
         state.loop[i].derivative, reading / span, state.loop[i].reading / span,
         loops[i].derivative, loops[i].derivative_decay)
     state.loop[i].reading = reading
-
-
-@counted_nowhere
-def decide(plant, state, cond):
-    """One scan of every controller, then the sequence tables."""
-    for i in range(plant.loops.size):
-        control_scan(plant, state, cond, i)
-    act = plant.actuators
-    for a in range(act.each.size):
-        wanted = table.line(act.output[a], act.demand[a], state.loop[act.each[a].loop].output)
-        state.demand[a] = devices.beside(wanted, state.demand[a], act.each[a].skip_low,
-                                         act.each[a].skip_high)
-
-
-@counted_nowhere
-def control_scan(plant, state, cond, i):
-    """One scan of one controller. In manual the integral follows, so that automatic takes over
-    without a bump."""
-    loops = plant.loops
-    low, span = plant.transmitters[i].low, plant.transmitters[i].span
-    r = (cond.setpoint[i] - low) / span
-    y = (state.loop[i].reading - low) / span
-    forward = loops[i].gain * (loops[i].weight * r - y) + state.loop[i].derivative
-    if math.isnan(cond.manual[i]):
-        state.loop[i].unlimited = forward + state.loop[i].integral
-        state.loop[i].output = control.limited(
-            state.loop[i].unlimited, state.loop[i].output, loops[i].low, loops[i].high,
-            loops[i].most_change)
-        state.loop[i].integral = control.integral(
-            state.loop[i].integral, reset_signal(plant, state, i), state.loop[i].derivative, r,
-            loops[i].gain, loops[i].weight, loops[i].reset, plant.step * plant.scan_steps)
-    else:
-        if cond.manual[i] >= 0.0:
-            state.loop[i].output = cond.manual[i]
-        state.loop[i].unlimited = state.loop[i].output
-        state.loop[i].integral = state.loop[i].output - forward
-
-
-@counted_nowhere
-def reset_signal(plant, state, i):
-    """The external reset: own limited output, measured position, or (no anti-windup) neither."""
-    if plant.loops[i].reset_from == OUTPUT:
-        return state.loop[i].output
-    if plant.loops[i].reset_from == POSITION:
-        a = plant.loops[i].actuator
-        return table.line(plant.actuators.demand[a], plant.actuators.output[a],
-                             state.position[a])
-    return state.loop[i].unlimited
 
 
 @inlined
@@ -283,8 +236,13 @@ def record(plant, off, state, coef, cond, probe, traces, k):
     x = state.moving
     for i in range(plant.loops.size):
         traces.setpoint[k, i] = cond.setpoint[i]
+        if plant.loops[i].source >= 0:
+            traces.setpoint[k, i] = (plant.transmitters[i].low + plant.transmitters[i].span
+                                     * state.loop[plant.loops[i].source].output)
         traces.measured_value[k, i] = state.loop[i].reading
         traces.true_value[k, i] = network.true_value(plant, coef, cond, probe, i)
+        if plant.transmitters[i].place == OUTPUT_OF:
+            traces.true_value[k, i] = state.loop[plant.transmitters[i].index].output
         traces.controller_output[k, i] = state.loop[i].output
     for a in range(state.position.size):
         traces.element_demand[k, a] = state.demand[a]

@@ -1,5 +1,7 @@
 """The pieces of a PID controller in the standard form, on spans."""
 
+import math
+
 from simfan.kernel.layout import counted_nowhere
 
 
@@ -11,6 +13,14 @@ def integral(I, reset_signal, derivative, setpoint, gain, weight, Ti, dt):
     back-calculation with Tt = Ti.
     """
     return I + dt / Ti * (reset_signal - derivative - I + gain * (1.0 - weight) * setpoint)
+
+
+@counted_nowhere
+def gapped(error, gap, share):
+    """The error with its gain cut to a share within ±gap, unbroken at the band's ends."""
+    if abs(error) <= gap:
+        return share * error
+    return error - math.copysign(gap * (1.0 - share), error)
 
 
 @counted_nowhere

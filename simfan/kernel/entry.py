@@ -2,7 +2,7 @@
 
 import math
 
-from simfan.kernel import advance, devices, fan, network, table
+from simfan.kernel import advance, decide, devices, fan, network, table
 from simfan.kernel.layout import TICK, compiled, offsets
 
 
@@ -54,7 +54,7 @@ def scan(plant, schedule, state, d, coef, probe):
     advance.bound(plant, cond, probe)
     advance.look(plant, coef, cond, off, state, d, probe)
     advance.sense(plant, off, state, coef, cond, probe, tick)
-    advance.decide(plant, state, cond)
+    decide.decide(plant, state, cond)
 
 
 @compiled

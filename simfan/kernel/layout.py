@@ -36,15 +36,23 @@ ON_LINE, ON_DRIVE, UNPOWERED = 0, 1, 2
 """What turns a rotor."""
 
 ACTUAL_FLOW, MASS_FLOW, OUTLET_PRESSURE, NODE_PRESSURE, PRESSURE_BEFORE = 0, 1, 2, 3, 4
+SPEED, LOAD, STALL_MARGIN, OUTPUT_OF = 5, 6, 7, 8
 """What a transmitter measures: volume flow at a wheel's inlet; a branch's mass flow times a scale;
-gauge pressure behind a wheel, of a node, in front of an element."""
+gauge pressure behind a wheel, of a node, in front of an element; a rotor's speed ratio; its motor's
+load; (Q − Q_stall)/Q of a wheel; the output of another loop at the last scan."""
 
 AS_IT_IS, AS_ROOT_DENSITY, AS_ROOT_VOLUME = 0, 1, 2
 """Whether density misleads a flow reading: compensated; not, and read as volume (∝ √ρ); not, and
 read as mass (∝ 1/√ρ)."""
 
-UNLIMITED, OUTPUT, POSITION = 0, 1, 2
-"""Where a controller's external reset comes from."""
+UNLIMITED, OUTPUT, POSITION, INNER = 0, 1, 2, 3
+"""Where a controller's external reset comes from; INNER is the reading of the loop it sets."""
+
+LOWER, HIGHER = 0, 1
+"""Which of two outputs a selector lets through."""
+
+NOTHING, SETPOINT, READING = 0, 1, 2
+"""What a feedforward table is looked up with."""
 
 DONE, NOT_FINITE = 0, 1
 """How a segment of a run ended."""
@@ -223,6 +231,15 @@ LOOP = record(
     most_change=float,  # ... and rate, in one scan
     reset_from=int,
     actuator=int,  # whose position may be the reset
+    source=int,  # loop whose output is the setpoint, -1: the timeline
+    inner=int,  # loop whose setpoint this one's output is, -1: none
+    overrides=int,  # loop that this one overrides through a selector, -1: none
+    select=int,  # which of the two outputs passes
+    most_aim=float,  # change of the working setpoint in one scan, on spans
+    gap=float,  # half width of the band of small errors, on spans; 0 is none
+    gap_share=float,  # of the gain within it
+    feed=int,  # what the feedforward is looked up with
+    feed_share=float,  # of the feedforward that goes on at a scan, 1 without a lag
 )
 
 
@@ -236,6 +253,7 @@ class Plant(NamedTuple):
     actuators: Actuators
     transmitters: np.recarray  # (n_loops,) TRANSMITTER
     loops: np.recarray  # (n_loops,) LOOP
+    feeds: Floats  # (n_loops, 2, n_points) feedforward: setpoint or reading on spans; output
     step: float  # h [s]
     scan_steps: int
     record_steps: int
@@ -276,6 +294,8 @@ MEMORY = record(
     integral=float,
     derivative=float,
     reading=float,  # what the controller last saw
+    aim=float,  # working setpoint, on spans
+    feed=float,  # feedforward after its lag
 )
 
 
@@ -315,6 +335,7 @@ PASSAGE = record(
     torque=float,  # of the wheel [N m]
     outlet=float,  # pressure behind the wheel [Pa]
     motor_torque=float,  # [N m]
+    speed=float,  # ratio
 )
 
 
@@ -338,6 +359,7 @@ SETTING = record(
     setting=float,  # place in the family, 0 to n_settings - 1
     swirl_rise=float,  # [Pa s/m³]
     swirl_torque=float,  # [N m s²/m⁶]
+    opening=float,  # of vanes or inlet box damper, 1 without
 )
 
 

@@ -22,9 +22,12 @@ from simfan.kernel.layout import (
     DAMPER,
     FAN,
     INLET,
+    LOAD,
     MASS_FLOW,
     NODE_PRESSURE,
     OUTLET_PRESSURE,
+    SPEED,
+    STALL_MARGIN,
     counted_nowhere,
     inlined,
 )
@@ -140,23 +143,41 @@ def turn(plant, coef, off, x, d, probe):
         torque = drive.motor_torque(rotors, i, x[off.speed + i], coef.fan[i].reference,
                                     probe.fan[i].torque)
         probe.fan[i].motor_torque = torque
+        probe.fan[i].speed = x[off.speed + i]
         d[off.speed + i] = (torque - probe.fan[i].torque) / rotors.each[i].momentum
 
 
 @inlined
 def true_value(plant, coef, cond, probe, i):
-    """What a perfect, immediate transmitter would show [m³/s, kg/s or Pa]."""
+    """What a perfect, immediate transmitter would show [m³/s, kg/s, Pa or 1]."""
     place, k = plant.transmitters[i].place, plant.transmitters[i].index
     if place == ACTUAL_FLOW:
         return probe.fan[k].flow
     if place == MASS_FLOW:
         return probe.flow[k] * plant.transmitters[i].scale
+    if place >= SPEED:
+        return of_machine(plant, coef, probe, place, k)
     here = probe.pressure[plant.transmitters[i].surroundings]
     if place == OUTLET_PRESSURE:
         return probe.fan[k].outlet - here
     if place == NODE_PRESSURE:
         return probe.pressure[k] - here
     return pressure_before(plant, coef, cond, probe, plant.transmitters[i].branch, k) - here
+
+
+@counted_nowhere
+def of_machine(plant, coef, probe, place, k):
+    """Speed ratio, motor load or (Q − Q_stall)/Q of a fan; below a thousandth of the stall flow
+    that margin keeps the value it has there, −999."""
+    n = probe.fan[k].speed
+    if place == SPEED:
+        return n
+    if place == LOAD:
+        return drive.load_share(plant.rotors, k, n, probe.fan[k].motor_torque)
+    if place == STALL_MARGIN:
+        stall = fan.stall_flow(plant.fans, k, n, coef.fan[k].opening)
+        return 1.0 - stall / max(probe.fan[k].flow, 1e-3 * stall)
+    return 0.0
 
 
 @inlined
@@ -251,9 +272,11 @@ def set_inlets(plant, position, coef):
     fans, inlets = plant.fans, plant.inlets
     last = fans.cells.shape[1] - 1
     for i in range(fans.each.size):
-        if last > 0:
+        y = 1.0
+        if fans.each[i].inlet >= 0:
             y = opening(plant.actuators, fans.each[i].inlet, position)
-            coef.fan[i].setting = min(max(y, 0.0), 1.0) * last
+        coef.fan[i].opening = y
+        coef.fan[i].setting = min(max(y, 0.0), 1.0) * last
     for i in range(inlets.size):
         y = opening(plant.actuators, inlets[i].actuator, position)
         tan = inlet.tangent(inlets[i].turn, y)

@@ -7,7 +7,7 @@ samples. A relay test must have come to an even swing.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import pi, sqrt
+from math import exp, pi, sqrt
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -20,11 +20,15 @@ from simfan.steady.bench import Array
 CONFIDENCE = 0.95
 GUESSES = np.geomspace(0.005, 1.0, 12)
 """Lags and dead times looked at first, of the test's duration."""
+LEVELS = 0.283, 1.0 - exp(-1.0)
+"""Shares of a step answer: first order reaches them τ/3 and τ after its dead time."""
 SETTLED = 0.05
 """Share of a bump test, at its end, whose mean is the final value."""
 LEAST_SAMPLES = 10
 LEAST_SWINGS = 3
 """Whole periods of a relay test that count."""
+UNEVEN = 1.25
+"""Longest of them over the shortest."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,8 @@ class Fit:
     process: FirstOrder | SecondOrder
     half_width: dict[str, float]
     """Field of the model → half the width of its 95 % band, in the field's unit. Holds for errors
-    that know nothing of one another; a drift or a slow disturbance makes the truth wider."""
+    that know nothing of one another; a drift or a slow disturbance makes the truth wider. Of two
+    lags nearly alike the bands are too narrow: they cover the truth three times in four."""
     start: float
     """Fitted value before the bump, in the value's unit."""
     left: float
@@ -66,7 +71,7 @@ def two_point(time: Array, value: Array, output: Array) -> TwoPoint:
     before = float(value[time <= at[0]].mean())
     last = float(value[-max(1, round(SETTLED * value.size)):].mean())
     share = (value - before) / _moved(last - before)
-    early, late = (_first(time, share, level) - at[0] for level in (0.283, 0.632))
+    early, late = (_first(time, share, level) - at[0] for level in LEVELS)
     lag = 1.5 * (late - early)
     if lag <= 0.0:
         raise RunError(f"bump test: the value jumps from 28.3 to 63.2 % of its answer "
@@ -114,7 +119,8 @@ def relay(time: Array, value: Array, output: Array, hysteresis: float = 0.0) -> 
 
     An estimate: it takes the swing for a sine. On a lag of one to five dead times Ku is 11 to 17 %
     low. Åström & Hägglund, Advanced PID Control (2006); from memory. Raises RunError where fewer
-    than three whole periods are seen, or the relay's own noise band is all that swings.
+    than three whole periods are seen, where they are not even, or where the value swings by no more
+    than the hysteresis.
     """
     time, value, output = _checked(time, value, output)
     middle = 0.5 * (output.max() + output.min())
@@ -123,6 +129,7 @@ def relay(time: Array, value: Array, output: Array, hysteresis: float = 0.0) -> 
         raise RunError(f"relay test: {max(up.size - 1, 0)} whole periods seen, at least "
                        f"{LEAST_SWINGS} are needed; let it run longer")
     up = up[-LEAST_SWINGS - 1:]
+    _check_even(np.diff(up), np.diff(time[up]))
     pieces = [value[i:j] for i, j in pairwise(up)]
     swing = float(np.mean([0.5 * np.ptp(piece) for piece in pieces]))
     if swing <= abs(hysteresis):
@@ -191,6 +198,15 @@ def _checked(*columns: Array) -> tuple[Array, Array, Array]:
         raise RunError(f"test record: the time goes from {time[k]:.6g} to {time[k + 1]:.6g} s; it "
                        "must rise")
     return time, value, output
+
+
+def _check_even(samples: Array, periods: Array) -> None:
+    """Neither on its way to a swing nor chattering in noise."""
+    if samples.min() < LEAST_SAMPLES or periods.max() > UNEVEN * periods.min():
+        raise RunError(f"relay test: the last periods take {periods.min():.4g} to "
+                       f"{periods.max():.4g} s and {samples.min()} samples or more, which is no "
+                       "even swing; let it run longer, or, where noise switches the relay, give it "
+                       "more hysteresis")
 
 
 def _steps(time: Array, output: Array) -> tuple[Array, Array]:

@@ -13,6 +13,7 @@ from scipy.linalg import expm
 
 from simfan.assemble import Assembled
 from simfan.kernel import entry
+from simfan.kernel.layout import Actuators
 from simfan.steady.balance import Rest
 from simfan.steady.bench import Array, Bench
 
@@ -128,8 +129,13 @@ def _carried(a: Array, b: Array, time: float) -> tuple[Array, Array]:
     return moved[:n, :n], moved[:n, n]
 
 
-def linear(assembled: Assembled, rest: Rest) -> Linear:
-    """The plant about a steady point of its first loop."""
+def linear(assembled: Assembled, rest: Rest, reads: int = 0, moved_by: int | None = None
+           ) -> Linear:
+    """The plant about a steady point, as loop `reads` sees it.
+
+    The elements follow one output along the way that the points lie on; with `moved_by` only those
+    move that this loop moves, over its own output.
+    """
     plant, bench = assembled.plant, Bench(assembled, lagged=True)
     positions = bench.positions(rest.outputs)
     bench.stand(rest.outputs)
@@ -139,40 +145,42 @@ def linear(assembled: Assembled, rest: Rest) -> Linear:
     x[off.rise:off.reading] = bench.probe.fan.rise
     bench.slopes(x)
     x[off.reading:off.moved] = [bench.sensed(i) for i in range(plant.loops.size)]
-    integrated, sensed_x = _by_states(bench, x)
-    by_position, sensed_y = _by_positions(bench, x, positions)
+    integrated, sensed_x = _by_states(bench, x, reads)
+    by_position, sensed_y = _by_positions(bench, x, positions, reads)
     lives = _alive(bench)
-    span = float(plant.transmitters[0].span)
-    lagged = plant.transmitters[0].lag > 0.0
+    span = float(plant.transmitters[reads].span)
+    lagged = plant.transmitters[reads].lag > 0.0
     c = np.zeros(integrated.shape[0])
     if lagged:
-        c[off.reading] = 1.0
+        c[off.reading + reads] = 1.0
     else:
         c = sensed_x
     each = plant.actuators.each
     return Linear(
         a=integrated[np.ix_(lives, lives)], b=by_position[lives], c=c[lives] / span,
-        d=(np.zeros(each.size) if lagged else sensed_y) / span, share=_shares(bench, rest.outputs),
+        d=(np.zeros(each.size) if lagged else sensed_y) / span,
+        share=(_shares(bench, rest.outputs) if moved_by is None else
+               _own_shares(plant.actuators, positions, moved_by)),
         lag=each.lag.copy(), dead_time=each.delay * plant.step,
-        reading_dead_time=float(plant.transmitters[0].delay) * plant.step)
+        reading_dead_time=float(plant.transmitters[reads].delay) * plant.step)
 
 
-def _by_states(bench: Bench, x: Array) -> tuple[Array, Array]:
-    """(∂(dx/dt)/∂x, ∂(what the transmitter sees)/∂x)."""
+def _by_states(bench: Bench, x: Array, reads: int) -> tuple[Array, Array]:
+    """(∂(dx/dt)/∂x, ∂(what the transmitter sees)/∂x), both from the same evaluations."""
     size = bench.small()
-    sensed = np.empty(size.size)
-    for i in range(size.size):
+    slopes, sensed = np.empty((size.size, size.size)), np.empty(size.size)
+    for i, step in enumerate(size):
         sides = []
         for sign in (1.0, -1.0):
             moved = x.copy()
-            moved[i] += sign * size[i]
-            bench.slopes(moved)
-            sides.append(bench.sensed())
-        sensed[i] = (sides[0] - sides[1]) / (2.0 * size[i])
-    return bench.jacobian(x), sensed
+            moved[i] += sign * step
+            sides.append((bench.slopes(moved)[:size.size].copy(), bench.sensed(reads)))
+        slopes[:, i] = (sides[0][0] - sides[1][0]) / (2.0 * step)
+        sensed[i] = (sides[0][1] - sides[1][1]) / (2.0 * step)
+    return slopes, sensed
 
 
-def _by_positions(bench: Bench, x: Array, positions: Array) -> tuple[Array, Array]:
+def _by_positions(bench: Bench, x: Array, positions: Array, reads: int) -> tuple[Array, Array]:
     """(∂(dx/dt)/∂y, ∂(what the transmitter sees)/∂y); one-sided at an element's end."""
     m = bench.small().size
     slopes, sensed = np.empty((m, positions.size)), np.empty(positions.size)
@@ -183,7 +191,7 @@ def _by_positions(bench: Bench, x: Array, positions: Array) -> tuple[Array, Arra
             moved[a] = min(max(moved[a] + side * SMALL, 0.0), max(1.0, positions[a] + SMALL))
             entry.stand(bench.plant, bench.cond, moved, bench.coef, bench.probe)
             ends.append(bench.slopes(x)[:m].copy())
-            seen.append(bench.sensed())
+            seen.append(bench.sensed(reads))
             at.append(moved[a])
         slopes[:, a] = (ends[0] - ends[1]) / (at[0] - at[1])
         sensed[a] = (seen[0] - seen[1]) / (at[0] - at[1])
@@ -203,3 +211,14 @@ def _shares(bench: Bench, outputs: Array) -> Array:
     """(n_elements,) slope of each sequence table; at a corner the mean of both sides."""
     low, high = (np.clip(outputs + side * SMALL, 0.0, 1.0) for side in (-1.0, 1.0))
     return (bench.positions(high) - bench.positions(low)) / (high[0] - low[0])
+
+
+def _own_shares(act: Actuators, positions: Array, loop: int) -> Array:
+    """(n_elements,) slope of the tables of the elements that one loop moves; none for others."""
+    found = np.zeros(positions.size)
+    for a in np.flatnonzero(act.each.loop == loop):
+        u = float(np.interp(positions[a], act.demand[a], act.output[a]))
+        low, high = np.clip([u - SMALL, u + SMALL], 0.0, 1.0)
+        ends = np.interp([low, high], act.output[a], act.demand[a])
+        found[a] = (ends[1] - ends[0]) / (high - low)
+    return found

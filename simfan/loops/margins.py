@@ -45,7 +45,8 @@ class Controller:
         """(n,) output over error, C(e^{jωT}) [1]; `position` is the element's over the output,
         where the external reset is taken from there.
 
-        C = Kc/(1 − P·a/(z − 1 + a)) + Kc·N·(1 − z⁻¹)/(1 − d·z⁻¹),  a = T/Ti, d = e^{−NT/Td}
+        C = (Kc + (1 − f)·D)/(1 − P·f),  f = a/(z − 1 + a), a = T/Ti,
+        D = Kc·N·(1 − z⁻¹)/(1 − d·z⁻¹), d = e^{−NT/Td}
         """
         z = np.exp(1j * np.asarray(omega) * self.scan)
         a = self.scan / self.reset
@@ -54,7 +55,7 @@ class Controller:
         if self.derivative > 0.0:
             decay = np.exp(-self.filter * self.scan / self.derivative)
             forward = forward + self.gain * self.filter * (1.0 - 1.0 / z) / (1.0 - decay / z)
-        return (forward - (forward - self.gain) * feedback * position) / (1.0 - feedback * position)
+        return (forward - (forward - self.gain) * feedback) / (1.0 - feedback * position)
 
 
 @dataclass(frozen=True)
@@ -97,20 +98,24 @@ def around(loop: Response, top: float, turns: float) -> Margins:
     `turns` are the half turns of 1 + L of a stable loop: one for each unstable pole of L, a half
     for each integrator. The grid is made finer about the peaks until Ms is good to some 1e-5.
     """
-    omega = np.geomspace(_lowest(loop, top) if turns else LOWEST * top, top, POINTS)
-    seen = loop(omega)
-    omega, seen = _finer(loop, omega, seen, np.abs(1.0 / (1.0 + seen)))
-    omega, seen = _finer(loop, omega, seen, np.abs(seen / (1.0 + seen)))
-    where, phases = _crossings(omega, seen)
-    worst = int(np.argmin(np.abs(_about(phases)))) if where.size else None
-    return Margins(
-        sensitivity=float(np.abs(1.0 / (1.0 + seen)).max()),
-        complementary=float(np.abs(seen / (1.0 + seen)).max()),
-        gain_margin=_gain_margin(seen),
-        phase_margin=None if worst is None else float(_about(phases)[worst]),
-        delay_margin=float((phases % (2.0 * pi) / where).min()) if where.size else None,
-        crossover=None if worst is None else float(where[worst]),
-        stable=_stable(seen, turns))
+    return around_each(lambda w: loop(w[0])[None], top, np.array([turns], dtype=float))[0]
+
+
+def around_each(loops: Response, top: float, turns: Array) -> tuple[Margins, ...]:
+    """The same of n loops at once: `loops` takes frequencies (1, n_omega) for all of them or
+    (n, n_omega), and gives (n, n_omega); `turns` is (n,)."""
+    omega = np.geomspace(_lowest(loops, top, turns), top, POINTS, axis=1)
+    if np.all(omega[:, 0] == omega[0, 0]):
+        omega = omega[:1]
+    seen = loops(omega)
+    omega = np.broadcast_to(omega, seen.shape)
+    omega, seen = _finer(loops, omega, seen, np.abs(1.0 / (1.0 + seen)))
+    omega, seen = _finer(loops, omega, seen, np.abs(seen / (1.0 + seen)))
+    apart = np.abs(1.0 + seen)
+    highest = (1.0 / apart).max(axis=1), (np.abs(seen) / apart).max(axis=1)
+    return tuple(Margins(float(ms), float(mt), _gain_margin(s), *_crossed(w, s), bool(stable))
+                 for ms, mt, w, s, stable in zip(*highest, omega, seen, _stable(seen, turns),
+                                                 strict=True))
 
 
 def ultimate(process: Response, top: float) -> Ultimate:
@@ -131,30 +136,46 @@ def ultimate(process: Response, top: float) -> Ultimate:
     return Ultimate(float(1.0 / abs(process(np.array([at]))[0])), 2.0 * pi / at)
 
 
-def _lowest(loop: Response, top: float) -> float:
-    """Where an integrating loop is great; sixteen decades below the top at the least."""
-    low = LOWEST * top
-    while abs(loop(np.array([low]))[0]) < GREAT and low > 1e-16 * top:
-        low *= 0.1
-    return low
+def _lowest(loops: Response, top: float, turns: Array) -> Array:
+    """(n,) where an integrating loop is great; sixteen decades below the top at the least."""
+    low = np.full(turns.size, LOWEST * top)
+    while True:
+        little = (np.abs(loops(low[:, None])[:, 0]) < GREAT) & (turns != 0.0)
+        little &= low > 1e-16 * top
+        if not little.any():
+            return low
+        low[little] *= 0.1
 
 
-def _finer(loop: Response, omega: Array, seen: Array, height: Array) -> tuple[Array, Array]:
-    """The grid with more points about the highest place."""
-    k = int(np.argmax(height))
-    more = np.geomspace(omega[max(k - 1, 0)], omega[min(k + 1, omega.size - 1)], FINER)[1:-1]
-    both, values = np.concatenate([omega, more]), np.concatenate([seen, loop(more)])
-    order = np.argsort(both)
-    return both[order], values[order]
+def _finer(loops: Response, omega: Array, seen: Array, height: Array) -> tuple[Array, Array]:
+    """The grids with more points about their highest places."""
+    row, k = np.arange(len(seen)), np.argmax(height, axis=1)
+    more = np.geomspace(omega[row, np.maximum(k - 1, 0)],
+                        omega[row, np.minimum(k + 1, omega.shape[1] - 1)], FINER, axis=1)[:, 1:-1]
+    both, values = np.hstack([omega, more]), np.hstack([seen, loops(more)])
+    order = np.argsort(both, axis=1, kind="stable")
+    return np.take_along_axis(both, order, 1), np.take_along_axis(values, order, 1)
+
+
+def _crossed(omega: Array, seen: Array
+             ) -> tuple[float | None, float | None, float | None]:
+    """(phase margin [rad], delay margin [s], crossover [rad/s]) of one loop."""
+    where, phase = _crossings(omega, seen)
+    if not where.size:
+        return None, None, None
+    worst = int(np.argmin(np.abs(_about(phase))))
+    return (float(_about(phase)[worst]), float((phase % (2.0 * pi) / where).min()),
+            float(where[worst]))
 
 
 def _crossings(omega: Array, seen: Array) -> tuple[Array, Array]:
     """(frequencies at which |L| passes one, phase above −π at each [rad])."""
-    size, angle = np.log(np.abs(seen)), np.unwrap(np.angle(seen))
-    at = np.flatnonzero((size[:-1] > 0.0) != (size[1:] > 0.0))
-    share = size[at] / (size[at] - size[at + 1])
+    above = np.abs(seen) > 1.0
+    at = np.flatnonzero(above[:-1] != above[1:])
+    size, after = np.log(np.abs(seen[at])), np.log(np.abs(seen[at + 1]))
+    share = size / (size - after)
     return (omega[at] + share * (omega[at + 1] - omega[at]),
-            angle[at] + share * (angle[at + 1] - angle[at]) + pi)
+            np.angle(seen[at]) + share * np.angle(seen[at + 1] / seen[at]) + pi)
 
 
 def _about(phase: Array) -> Array:
@@ -173,8 +194,9 @@ def _gain_margin(seen: Array) -> float | None:
     return float(1.0 / above.max()) if above.size else None
 
 
-def _stable(seen: Array, turns: float) -> bool:
-    """Nyquist: from near zero to the top 1 + L turns half a turn for each pole of the open loop
-    outside, a quarter for each integrator, the controller's own included."""
-    angle = np.unwrap(np.angle(1.0 + seen))
-    return bool(abs((angle[-1] - angle[0]) / pi - turns) < 0.25)
+def _stable(seen: Array, turns: Array) -> Array:
+    """(n,) Nyquist: from near zero to the top 1 + L turns half a turn for each pole of the open
+    loop outside, a quarter for each integrator, the controller's own included."""
+    apart = 1.0 + seen
+    turned = np.angle(apart[:, 1:] * apart[:, :-1].conj()).sum(axis=1)
+    return np.asarray(np.abs(turned / pi - turns) < 0.25)

@@ -1,18 +1,22 @@
 """Every strategy's loop over one common range: as given, and tuned to one robustness."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from math import inf
 
+from simfan.assemble.control import controller
 from simfan.assemble.transmitter import span
 from simfan.errors import RunError
-from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
+from simfan.loop_answer import GIVEN, ROBUST, LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
+from simfan.loops.allowed import MOST_MT
+from simfan.loops.by_rule import by_rule, chosen
+from simfan.loops.curves import curves
 from simfan.loops.margins import Controller, Margins
-from simfan.loops.over_range import Loop
+from simfan.loops.over_range import MOST_NOISE_GAIN, MOST_STIRRED, Loop
 from simfan.plant.case import Case
 from simfan.steady.path import ground, range_points, turndown
 from simfan.units import show
 
-GIVEN, ROBUST = "as given", "robust"
 RANGE_POINTS = 31
 INSIDE = 0.01
 """The range is drawn in by so much at either end, of its width: at an element's stop there is no
@@ -20,19 +24,32 @@ gain."""
 ASSUMED = (
     "small moves about each point: no rate limit, backlash or stick in the margins (assumed)",
     "the robust tuning is a PI, the one with the least Ti/Kc (integral of the error after a load "
-    "step) that keeps Ms and Mt; derivative action is not sought",
+    f"step) that keeps Ms, Mt of {MOST_MT:g} and a noise gain Kc of {MOST_NOISE_GAIN:g}, less "
+    "where the transmitter's noise would move the output by more than "
+    f"{100.0 * MOST_STIRRED:g} % (standard deviation; assumed); derivative action is not sought",
+    "with a tuning that was sought or comes from a rule the output goes no faster than the "
+    "elements follow (full travel), unless the scenario says how fast",
     "points whose plant is unstable with its elements standing still are told, and not tuned for",
 )
+FOR_RULES = ("a rule is told the process at one point of the range, with half a scan added to its "
+             "dead time for the hold; what it gives is rounded to three digits and judged over the "
+             "whole range")
+LETTERS = {"flow": "FIC", "pressure": "PIC"}
+"""After ISA-5.1: indicating controller of a flow or a pressure."""
 Progress = Callable[[str, float], None]
 
 
 def tune(case: Case, names: Sequence[str], target: float, low: float | None = None,
-         high: float | None = None, progress: Progress | None = None) -> LoopAnswer:
+         high: float | None = None, progress: Progress | None = None,
+         asked: Sequence[str] = (), drawn: bool = False) -> LoopAnswer:
     """The loops of these strategies over one range of the held value.
 
     The range is that which all of them reach within their limits, unless its ends are given.
-    Raises RunError where there is none, ScenarioError for a plant that cannot be assembled.
+    `asked` are tuning rules to try beside, by name; with `drawn` the answer carries what its
+    pictures are drawn from. Raises RunError where there is no range or no such rule, ScenarioError
+    for a plant that cannot be assembled.
     """
+    rules = chosen(asked)
     ends = _common(case, names) if low is None or high is None else (low, high)
     low, high = (ends[0] if low is None else low), (ends[1] if high is None else high)
     if not low < high:
@@ -42,13 +59,13 @@ def tune(case: Case, names: Sequence[str], target: float, low: float | None = No
                        "name fewer with --strategy, or give --from and --to")
     found = []
     for k, name in enumerate(names):
-        found.append(_one(case, name, target, low, high))
+        found.append(_one(case, name, target, (low, high), rules, drawn))
         if progress:
             progress(name, (k + 1) / len(names))
     start, width = span(case)
     return LoopAnswer(case.title, case.control.holds, case.control.held_kind,
                       (start, start + width), case.control.scan, low, high, target, tuple(found),
-                      assumed=ASSUMED)
+                      assumed=(*ASSUMED, FOR_RULES) if rules else ASSUMED)
 
 
 def _common(case: Case, names: Sequence[str]) -> tuple[float, float]:
@@ -66,25 +83,48 @@ def _common(case: Case, names: Sequence[str]) -> tuple[float, float]:
     return low + inset, high - inset
 
 
-def _one(case: Case, name: str, target: float, low: float, high: float) -> StrategyLoop:
-    loop = Loop(case, name, low, high)
-    controllers, findings = {GIVEN: loop.given()}, []
+def _one(case: Case, name: str, target: float, ends: tuple[float, float],
+         rules: Sequence[str], drawn: bool) -> StrategyLoop:
+    loop = Loop(case, name, *ends)
+    controllers = {} if name in case.untuned else {GIVEN: loop.given()}
+    findings = list(_unstable(loop))
     try:
         controllers[ROBUST] = loop.robust(target)
     except RunError as why:
         findings.append(str(why))
+    ruled = by_rule(loop, rules)
+    controllers |= {key: loop.pid(*tuning) for key, tuning in ruled.tunings.items()}
     judged = {key: loop.margins(c) for key, c in controllers.items()}
-    unstable = [p.held for p in loop.processes if p.unstable]
-    if unstable:
-        kind = case.control.held_kind
-        findings.append(f"{name}: from {show(max(unstable), kind)} to {show(min(unstable), kind)} "
-                        "the plant is unstable with its elements standing still; it was tuned for "
-                        "the rest")
+    shown = curves(loop, controllers, judged) if drawn else {}
+    travel = None if controller(case, case.strategies[name]).full_travel else full_travel(loop)
     return StrategyLoop(
         name=name, method=case.strategies[name].method,
         action="reverse" if loop.sign > 0.0 else "direct", points=_points(loop, judged),
-        tunings=tuple(_tuning(loop, key, c, judged[key]) for key, c in controllers.items()),
-        findings=tuple(findings))
+        tunings=tuple(replace(_tuning(loop, key, c, judged[key]), curves=shown.get(key),
+                              full_travel=None if key == GIVEN else travel)
+                      for key, c in controllers.items()),
+        findings=tuple(findings), rule_point=ruled.point, not_applied=ruled.not_applied,
+        tag=f"{LETTERS[case.control.holds]}-1")
+
+
+def full_travel(loop: Loop) -> float | None:
+    """Shortest time in which the output may go from 0 to 100 % so that every element follows, at
+    every stable point, to three digits [s]; None where nothing limits an element's rate."""
+    each = loop.assembled.plant.actuators.each
+    times = [abs(lin.share[a]) / min(each[a].rate_up, each[a].rate_down)
+             for lin, u in zip(loop.linear, loop.unstable, strict=True) if not u
+             for a in range(each.size)]
+    longest = max(times, default=0.0)
+    return float(f"{longest:.3g}") if longest > 0.0 else None
+
+
+def _unstable(loop: Loop) -> Iterator[str]:
+    """Where the plant is unstable by itself, in a sentence."""
+    unstable = [p.held for p in loop.processes if p.unstable]
+    if unstable:
+        kind = loop.case.control.held_kind
+        yield (f"{loop.name}: from {show(max(unstable), kind)} to {show(min(unstable), kind)} "
+               "the plant is unstable with its elements standing still; it was tuned for the rest")
 
 
 def _points(loop: Loop, judged: dict[str, tuple[Margins, ...]]) -> tuple[LoopPoint, ...]:

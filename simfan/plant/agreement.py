@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from simfan.errors import Problem
 from simfan.plant.air import Air
-from simfan.plant.control import Control
+from simfan.plant.control import SOUGHT, Control
 from simfan.plant.days import Days
 from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process, design_amiss
@@ -20,7 +20,7 @@ from simfan.plant.points import value_at
 from simfan.plant.run import Run, off_scan, seconds
 from simfan.plant.setpoints import setpoints_amiss
 from simfan.plant.speed_limits import said
-from simfan.plant.strategy import Strategy, names_amiss
+from simfan.plant.strategy import Strategy, has_gains, names_amiss
 from simfan.plant.year import Year, year_amiss
 from simfan.units import show
 
@@ -86,16 +86,16 @@ def _names(parts: Parts) -> Iterator[Problem]:
 
 
 def _controllers(parts: Parts) -> Iterator[Problem]:
-    """Every strategy is tuned: no gain is assumed."""
-    if parts.control is None or parts.control.controller:
+    """Gains are sought only where some strategy gives none."""
+    control, strategies = parts.control, parts.strategies
+    if control is None or not strategies or len(strategies) < len(parts.names or ()):
         return
-    for name, strategy in parts.strategies.items():
-        if strategy.controller is None:
-            here = f"strategies.{name}.controller"
-            yield Problem(("strategies", name, "controller"), "no controller tuning",
-                          f"{here}.gain and {here}.reset, or control.controller.gain and "
-                          "control.controller.reset for all strategies",
-                          'such as controller = { gain = 0.4, reset = "8 s" }')
+    if all(has_gains(control, strategy) for strategy in strategies.values()):
+        for key in SOUGHT:
+            if key in control.model_fields_set:
+                yield Problem(("control", key), f"{key} where every strategy gives its gains",
+                              "no such key, or a strategy without gains",
+                              "take away the gains of the strategies that shall be tuned")
 
 
 def _speeds(parts: Parts) -> Iterator[Problem]:
@@ -139,6 +139,10 @@ def _places(parts: Parts) -> Iterator[Problem]:
     side = parts.ductwork.volume_side
     allowed = ("at fan",) if side == "inlet" else ("before volume", "after volume")
     for name, strategy in parts.strategies.items():
+        if side == "inlet" and strategy.stall_floor:
+            yield Problem(("strategies", name, "stall_floor"), "a stall floor",
+                          "a volume on the discharge side, or an override with stall_margin",
+                          'because of ductwork.volume_side = "inlet"')
         damper = strategy.outlet_damper
         if damper and damper.place not in allowed:
             yield Problem(("strategies", name, "outlet_damper", "place"), f'"{damper.place}"',

@@ -7,7 +7,7 @@ from pydantic import model_validator
 from simfan.errors import Problem
 from simfan.plant.agreement import Parts, disagreements
 from simfan.plant.air import Air
-from simfan.plant.control import Control
+from simfan.plant.control import SOUGHT, Control
 from simfan.plant.days import Days
 from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process
@@ -25,7 +25,7 @@ from simfan.plant.quantities import (
     refuse,
 )
 from simfan.plant.run import Run
-from simfan.plant.strategy import Strategy
+from simfan.plant.strategy import Strategy, has_gains
 from simfan.plant.year import Year
 from simfan.units import show
 
@@ -114,3 +114,20 @@ class Case(Description):
             name: strategy.as_shares(self.motor, self.fan.rated.speed)
             for name, strategy in self.strategies.items()}
         return self
+
+    def idle(self) -> tuple[str, ...]:
+        """What only the search for gains feels."""
+        return () if self.untuned else tuple(f"control.{key}" for key in SOUGHT)
+
+    @property
+    def untuned(self) -> tuple[str, ...]:
+        """Strategies for which gains are to be sought."""
+        return tuple(name for name, strategy in self.strategies.items()
+                     if not has_gains(self.control, strategy))
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether the whole run is in manual, so that no gain matters."""
+        first = next((e for e in self.timeline if e.manual_output is not None), None)
+        return first is not None and first.at == 0.0 and not any(
+            e.automatic for e in self.timeline)

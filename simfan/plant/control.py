@@ -14,6 +14,7 @@ from simfan.plant.quantities import (
     Description,
     HeldValue,
     Limits,
+    Plain,
     Quantity,
     Temperature,
     refuse,
@@ -21,6 +22,8 @@ from simfan.plant.quantities import (
 from simfan.units import show
 
 __all__ = ["Control", "Controller", "Normal", "Span"]
+SOUGHT = ("tuning", "max_sensitivity")
+"""Keys that mean nothing where all gains are given."""
 OF_A_FLOW = ("square_root", "low_flow_cutoff", "density_compensated")
 """Keys of a transmitter that mean nothing to a pressure."""
 
@@ -74,11 +77,18 @@ class Control(Description):
     transmitter: Transmitter = Transmitter()
     controller: Controller | None = None
     """For every strategy that gives none of its own."""
+    tuning: Literal["equal robustness"] = "equal robustness"
+    """What is done for a strategy that gives no gains: a PI is sought with the best load rejection
+    whose largest sensitivity, over one range common to all strategies, is `max_sensitivity`.
+    Default: so that strategies can be compared; an assumption."""
+    max_sensitivity: Annotated[float, Plain(Limits(least=1.1, most=3.0))] = 1.6
+    """Ms, largest |S| = |1/(1 + L)| over the range, to which gains are sought. Default: common
+    practice, no source."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
         amiss = self._flow_amiss() if self.holds == "flow" else self._pressure_amiss()
-        refuse([*amiss, *self._span_amiss()])
+        refuse([*amiss, *self._span_amiss(), *self._tuning_amiss()])
         return self
 
     def idle(self) -> tuple[str, ...]:
@@ -87,6 +97,10 @@ class Control(Description):
         if self.holds == "flow":
             return normal
         return (*normal, "flow_basis", *(f"transmitter.{key}" for key in OF_A_FLOW))
+
+    def given(self, own: Controller | None) -> Controller | None:
+        """The controller of a strategy: its own, else the one for all; None where neither is."""
+        return own or self.controller
 
     @property
     def held_kind(self) -> Literal["volume flow", "mass flow", "pressure"]:
@@ -128,6 +142,15 @@ class Control(Description):
             if key in self.transmitter.model_fields_set:
                 yield Problem(("transmitter", key), f"{key} where a pressure is held",
                               'no such key, or holds = "flow"')
+
+    def _tuning_amiss(self) -> Iterator[Problem]:
+        """Gains are given or sought."""
+        for key in SOUGHT:
+            if key in self.model_fields_set and self.controller and self.controller.tuned:
+                yield Problem((key,), f"{key} beside the gains of control.controller",
+                              f"gains or {key}",
+                              f"without {key} the given gains are used; without them gains are "
+                              "sought")
 
     def _span_amiss(self) -> Iterator[Problem]:
         """The kind of what is held, and room between the ends."""

@@ -17,6 +17,7 @@ _KEYS = {"standard": _TIMES, "series": _TIMES, "parallel": _GAINS}
 _OTHERS = {"standard": _GAINS, "series": _GAINS, "parallel": _TIMES}
 _FORMS_OF = {name: [form for form, keys in _KEYS.items() if name in keys]
              for name in (*_TIMES, *_GAINS)}
+_TUNING = ("gain", "proportional_band", *_TIMES, *_GAINS)
 _EXAMPLES = {
     "gain": 'a number such as 0.8, or proportional_band such as "125 %"',
     "reset": 'a time such as "8 s", or repeats such as "7.5 1/min"',
@@ -29,7 +30,8 @@ class Controller(Description):
     """A PID controller with external reset feedback, in one of three forms.
 
     The standard and the series form take `gain` or `proportional_band`, `reset` or `repeats`, and
-    `derivative`; the parallel form takes `gain`, `integral_gain` and `derivative_gain`.
+    `derivative`; the parallel form takes `gain`, `integral_gain` and `derivative_gain`. With none
+    of these keys gain and reset are sought, see `control.tuning`.
     """
 
     form: Literal["standard", "parallel", "series"] = "standard"
@@ -64,7 +66,17 @@ class Controller(Description):
     """Highest output. Default: the whole range; an assumption."""
     full_travel: Annotated[float, Quantity("time", Limits(above=0.0, most=3600.0))] | None = None
     """Shortest time in which the output may go from 0 to 100 %. Default: no limit of its rate; an
-    assumption."""
+    assumption; with sought gains, what the elements can follow."""
+
+    setpoint_full_span: Annotated[float, Quantity("time", Limits(above=0.0, most=86400.0))] | \
+        None = None
+    """Shortest time in which the working setpoint may cross the whole span. Default: it follows at
+    once; an assumption."""
+    gap: Annotated[float, Quantity("fraction", Limits(above=0.0, most=0.5))] | None = None
+    """Half width of a band about the setpoint, of the span, within which the gain is cut. Default:
+    none; common practice, no source."""
+    gap_gain: Share = 0.2
+    """Of the gain within the gap. Default: an assumption."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
@@ -73,7 +85,24 @@ class Controller(Description):
 
     def idle(self) -> tuple[str, ...]:
         """What only a derivative part feels; without one, standard and series form are one."""
-        return () if self.standard.derivative > 0.0 else ("form", "derivative_filter")
+        gap = () if self.gap else ("gap_gain",)
+        if self.tuned and self.standard.derivative > 0.0:
+            return gap
+        return (*gap, "form", "derivative_filter", *(() if self.tuned else ("derivative",)))
+
+    @property
+    def tuned(self) -> bool:
+        """Whether it gives its gains, so that none is sought."""
+        return any(name in self.model_fields_set and getattr(self, name) is not None
+                   for name in _TUNING)
+
+    def with_gains(self, gain: float, reset: float, full_travel: float | None = None
+                   ) -> "Controller":
+        """The same with this tuning of the standard form; times in [s]. A `full_travel` that it has
+        stays."""
+        given = {name: getattr(self, name) for name in self.model_fields_set}
+        return Controller(**{**given, "gain": gain, "reset": reset,
+                             "full_travel": self.full_travel or full_travel})
 
     @property
     def standard(self) -> tuning.Standard:
@@ -91,6 +120,8 @@ class Controller(Description):
 
     def _form_amiss(self) -> Iterator[Problem]:
         """The keys that belong to the form, one of each pair, and none of another form's."""
+        if not self.tuned and self.form == "standard":
+            return
         yield from self._one_of("gain", "proportional_band")
         if self.form == "parallel":
             if self.integral_gain is None:

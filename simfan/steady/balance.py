@@ -123,19 +123,57 @@ def starting_state(assembled: Assembled, start: Rest, setpoint: float) -> State:
     x = start.x.copy()
     bench.slopes(x)
     state = layout.rest(plant)
-    off, loops, low = bench.off, plant.loops, plant.transmitters.low
+    off = bench.off
     x[off.rise:off.reading] = bench.probe.fan.rise
     state.moving[:] = x
     state.volume.anchor[:] = x[:off.flow]
-    for i in range(loops.size):
-        value, span = bench.sensed(i), plant.transmitters.span[i]
-        state.moving[off.reading + i] = value
-        state.loop[i].reading = value
-        state.reading_queue[i, :] = value
-        state.loop[i].output = state.loop[i].unlimited = start.outputs[i]
-        error = (loops[i].weight * (setpoint - low[i]) - (value - low[i])) / span
-        resting = start.outputs[i] - loops[i].gain * error
-        state.loop[i].integral = resting if start.reached else start.outputs[i]
     state.stem[:] = state.position[:] = state.demand[:] = bench.positions(start.outputs)
     state.demand_queue[:, :] = state.demand[:, None]
+    for i in range(plant.loops.size):
+        state.loop[i].reading = state.moving[off.reading + i] = bench.sensed(i)
+    state.loop.output[:] = _outputs(assembled, start, state)
+    for i in range(plant.loops.size):
+        if plant.transmitters.place[i] == layout.OUTPUT_OF:
+            state.loop[i].reading = state.loop[plant.transmitters.index[i]].output
+        state.reading_queue[i, :] = state.loop[i].reading
+        _settle_controller(assembled, state, i, start.reached,
+                           setpoint if i == 0 else float(assembled.base.setpoint[0, i]))
     return state
+
+
+def _outputs(assembled: Assembled, start: Rest, state: State) -> Array:
+    """(n_loops,) outputs that leave the elements where they rest."""
+    plant = assembled.plant
+    act, loops = plant.actuators, plant.loops
+    outputs = np.resize(start.outputs, loops.size)
+    for i in range(loops.size) if assembled.resting is not None else ():
+        moved = np.flatnonzero(act.each.loop == i)
+        if moved.size:
+            a = moved[0]
+            outputs[i] = np.interp(state.demand[a], act.demand[a], act.output[a])
+    for i in range(loops.size):
+        if (k := loops.inner[i]) >= 0:
+            outputs[i] = ((state.loop[k].reading - plant.transmitters.low[k])
+                          / plant.transmitters.span[k])
+        elif (k := loops.overrides[i]) >= 0:
+            outputs[i] = outputs[k]
+    return outputs
+
+
+def _settle_controller(assembled: Assembled, state: State, i: int, reached: bool, setpoint: float
+                       ) -> None:
+    """The integral that keeps the output where it is; an override has all its reset done."""
+    plant = assembled.plant
+    loop, memory = plant.loops[i], state.loop[i]
+    low, span = plant.transmitters.low[i], plant.transmitters.span[i]
+    memory.unlimited = memory.output
+    memory.aim = (state.loop[loop.source].output if loop.source >= 0 else (setpoint - low) / span)
+    value = (memory.reading - low) / span
+    if loop.feed != layout.NOTHING:
+        memory.feed = np.interp(memory.aim if loop.feed == layout.SETPOINT else value,
+                                *plant.feeds[i])
+    if loop.overrides >= 0 or not reached:
+        memory.integral = memory.output - memory.feed if np.isfinite(loop.reset) else 0.0
+    else:
+        error = loop.weight * memory.aim - value
+        memory.integral = memory.output - loop.gain * error - memory.feed

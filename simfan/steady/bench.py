@@ -19,6 +19,8 @@ class Bench:
     def __init__(self, assembled: Assembled, schedule: Schedule | None = None, scan: int = 0,
                  lagged: bool = False) -> None:
         plant = assembled.plant
+        if assembled.resting is not None:
+            plant = plant._replace(actuators=assembled.resting)
         if not lagged:
             plant = plant._replace(fans=plant.fans._replace(
                 each=layout.changed(plant.fans.each, lag=0.0)))

@@ -12,10 +12,12 @@ from simfan.steady.bench import Array
 from simfan.steady.limits import end_words, in_skip_band, missed
 from simfan.steady.points import process_gain, told
 from simfan.steady.search import Search, Standing
+from simfan.steady.tables import with_tables
 from simfan.units import show
 
-HALVINGS = 24
-"""Of the interval between a point within the limits and one beyond."""
+PARTS, ROUNDS = 16, 6
+"""Into which the interval between a point within the limits and one beyond is cut, and how often
+the part with the limit in it is cut again."""
 CURVES = 6
 LEAST_FLOW = 1e-3
 """Lowest flow looked at, of the largest in the curve's table."""
@@ -64,7 +66,7 @@ def ground(case: Case, name: str, assumption: str = "nominal", day: Day | None =
     Ducts and process keep their resistance on another day; only the air changes.
     """
     scan = case.control.scan
-    assembled = assemble(case, name, scan, scan, assumption)
+    assembled = with_tables(case, name, assemble(case, name, scan, scan, assumption))
     if day is not None:
         temperature = np.array([[day.gas, day.ambient, day.gas]])
         assembled = replace(assembled, base=assembled.base._replace(temperature=temperature))
@@ -162,15 +164,15 @@ def _end(here: Ground, within: OperatingPoint, further: tuple[OperatingPoint, ..
 
 def _edge(here: Ground, within: OperatingPoint, beyond: OperatingPoint
           ) -> tuple[OperatingPoint, OperatingPoint]:
-    """The last point within the limits and the first beyond, by halving the flow between."""
-    for _ in range(HALVINGS):
-        middle = here.at_flow(0.5 * (within.mass_flow + beyond.mass_flow))
-        if middle is None:
+    """The last point within the limits and the first beyond, by cutting the flow between."""
+    for _ in range(ROUNDS):
+        flows = np.linspace(within.mass_flow, beyond.mass_flow, PARTS + 1)[1:-1]
+        inner = here.judged(here.search.along(flows))
+        if len(inner) < flows.size:
             break
-        if not middle.missed:
-            within = middle
-        else:
-            beyond = middle
+        row = (within, *inner, beyond)
+        k = next(k for k, p in enumerate(row) if k and p.missed)
+        within, beyond = row[k - 1], row[k]
     return within, beyond
 
 
