@@ -8,6 +8,7 @@ import pytest
 
 from simfan import api
 from simfan.loops.over_range import Loop
+from simfan.loops.pairing import pairing
 from simfan.plant.case import Case, Strategy
 from simfan.plant.control import Controller
 from simfan.plant.structure import Cascade, MidRanging, SecondLoop
@@ -88,3 +89,29 @@ def test_relative_gains_tell_the_pairing() -> None:
     closed = loop.process(low)[:, 0].real
     assert loop.beside.relative_gains() == pytest.approx(open_gain / closed, rel=1e-4)
     assert (loop.beside.relative_gains() > 0.5).all()
+
+
+def test_the_other_pairing_is_told_to_be_worse() -> None:
+    """Flow by speed and pressure by the damper after the volume: λ is one less that of the pairing
+    above, so it is told to change."""
+    swapped = SecondLoop(holds="pressure", measured_at="volume", span=8000.0, setpoint=2500.0,
+                         moves="outlet damper", controller=Controller(gain=0.3, reset=20.0))
+    straight = Loop(case("two loops"), "two loops", 24.0, 32.0, n=5)
+    crossed = Loop(case("two loops", second_loop=swapped), "two loops", 24.0, 32.0, n=5)
+    assert straight.beside is not None and crossed.beside is not None
+    assert straight.beside.relative_gains() + crossed.beside.relative_gains() == pytest.approx(
+        1.0, abs=1e-3)
+    good = pairing(straight, straight.pid(0.5, 8.0))
+    bad = pairing(crossed, crossed.pid(0.5, 8.0))
+    assert good is not None and "it is the pairing to take" in good.said[0]
+    assert bad is not None and "take the other pairing" in bad.said[0]
+
+
+def test_loops_that_cross_over_together_are_told() -> None:
+    loop = Loop(case("two loops"), "two loops", 24.0, 32.0, n=5)
+    slow, quick = pairing(loop, loop.pid(0.5, 8.0)), pairing(loop, loop.pid(1.45, 1.14))
+    assert quick is not None and slow is not None
+    assert quick.crossover is not None and quick.other_crossover is not None
+    assert quick.crossover > 3.0 * quick.other_crossover
+    assert not any("close to one another" in line for line in quick.said)
+    assert any("close to one another" in line for line in slow.said)
