@@ -54,19 +54,27 @@ def simulate(case: Case, name: str, progress: Progress | None = None,
         raise RunError(f"{name} gives no gains, so it cannot run in automatic: tune it first, or "
                        f"give strategies.{name}.controller")
     assembled, going = prepare(case, name, step, assumption)
-    played = play(case)
-    plan = schedule(assembled, case, played.dials)
-    start = hold(assembled, case.run.starts_at)
-    unstable = not is_stable(assembled, start)
-    state = starting_state(assembled, start, case.run.starts_at)
-    if unstable:
-        state.moving[entry.begins(assembled.plant).flow] *= 1.0 + PUSH
+    played, plan, start, unstable, state = settled(case, assembled)
     before = layout.copy(state)
     traces = layout.traces(assembled.plant)
     code = _through(assembled.plant, plan, state, traces,
                     lambda share: progress(name, share) if progress else None)
     return _history(case, name, assembled, going, played, plan, start, unstable,
                     before, state, traces, code)
+
+
+def settled(case: Case, assembled: Assembled, start: Rest | None = None
+            ) -> tuple[Played, Schedule, Rest, bool, State]:
+    """What the timeline plays, and the state at time zero: at rest where the case starts, pushed a
+    little where that point is unstable. `start` is that rest, where it is known already."""
+    played = play(case)
+    plan = schedule(assembled, case, played.dials)
+    start = start or hold(assembled, case.run.starts_at)
+    unstable = not is_stable(assembled, start)
+    state = starting_state(assembled, start, case.run.starts_at)
+    if unstable:
+        state.moving[entry.begins(assembled.plant).flow] *= 1.0 + PUSH
+    return played, plan, start, unstable, state
 
 
 def not_run(case: Case, name: str) -> History:
@@ -106,7 +114,7 @@ def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: P
         mass_balance_residual=_mass_residual(plant, plan.temperature, before, state),
         stiff_steps=int(state.counts[STIFF]),
         stopped=None if code == DONE else _stopped(assembled, state))
-    log = played.log
+    log = (*played.log, *_acted(case, plant, state))
     if audit.stopped:
         log += (Happening(float(state.counts[TICK] * plant.step), audit.stopped),)
     return History(
@@ -114,6 +122,12 @@ def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: P
         traces={k: v[:n] for k, v in traces._asdict().items()},
         items=assembled.items, log=tuple(sorted(log, key=lambda h: h.at_s)),
         facts=_facts(case, name, assembled, played, start, unstable), audit=audit)
+
+
+def _acted(case: Case, plant: Plant, state: State) -> list[Happening]:
+    """When each protection acted first."""
+    return [Happening(float(tick * plant.step), f"{row.words[1]} ({row.words[0]})")
+            for row, tick in zip(case.protection, state.guard.tick, strict=True) if tick >= 0]
 
 
 def _mass_residual(plant: Plant, temperature: np.ndarray, before: State, after: State) -> float:

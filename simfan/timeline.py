@@ -14,8 +14,12 @@ import simpy
 from simfan.history import Happening, SetpointChange
 from simfan.plant.case import Case
 from simfan.plant.events import Event, Profile
+from simfan.plant.fault import Fault
 from simfan.units import show
 
+ELEMENTS = ("outlet damper", "inlet box damper", "inlet vanes", "speed")
+READINGS = {"frozen": 1.0, "lost low": 2.0, "lost high": 3.0}
+"""State of a transmitter on its dial."""
 AS_IT_IS = -1.0
 """On the dial of manual output: hold what the controller gives."""
 Steps = Generator[simpy.Event, None, None]
@@ -106,6 +110,11 @@ def _starts(case: Case) -> dict[str, float]:
         "noise": case.control.transmitter.noise,
         "manual": np.nan,
         "air": 0.0,
+        "motor": 1.0,
+        "reading": 0.0,
+        "bias": 0.0,
+        **{f"{what} {element}": 1.0 if what == "slow" else 0.0
+           for what in ("stuck", "slow", "offset") for element in ELEMENTS},
     }
 
 
@@ -115,8 +124,13 @@ def _happen(env: simpy.Environment, event: Event, case: Case, dials: dict[str, D
     scan = case.control.scan
     yield env.timeout(round(event.at / scan))
     yield env.timeout(0)  # after what is still moving has come to where it stands now
+    if event.fault is not None:
+        _ail(event, event.fault, dials, round(event.over / scan), log)
+        return
     name, target = _target(event)
     dial = dials[name]
+    if event.motor == "restart":
+        target = 1.0 + float(dial.values.max())
     kind = KINDS.get(name) or case.control.held_kind
     log.append(Happening(event.at, _words(name, dial.now, target, event, kind)))
     if isinstance(target, Profile):
@@ -131,6 +145,24 @@ def _happen(env: simpy.Environment, event: Event, case: Case, dials: dict[str, D
             dials["gas_temperature"].ramp(target, round(event.over / scan)))
 
 
+def _ail(event: Event, fault: Fault, dials: dict[str, Dial], scans: int, log: list[Happening]
+         ) -> None:
+    """A fault begins or ends."""
+    words = fault.words + (f" over {event.over:.4g} s" if event.over else "")
+    log.append(Happening(event.at, f"{words} ({event.because})" if event.because else words))
+    at_rest = {"reading": 0.0, "bias": 0.0} if fault.of == "transmitter" else {
+        f"stuck {fault.of}": 0.0, f"slow {fault.of}": 1.0, f"offset {fault.of}": 0.0}
+    if fault.state == "well":
+        for name, value in at_rest.items():
+            dials[name].start(dials[name].ramp(value, 0))
+    elif fault.state in READINGS:
+        dials["reading"].start(dials["reading"].ramp(READINGS[fault.state], 0))
+    else:
+        name = "bias" if fault.state == "biased" else f"{fault.state} {fault.of}"
+        value = 1.0 if fault.by is None else fault.by
+        dials[name].start(dials[name].ramp(value, scans))
+
+
 def _target(event: Event) -> tuple[str, float | Profile]:
     """Which dial, and where to."""
     if event.profile is not None:
@@ -141,6 +173,8 @@ def _target(event: Event) -> tuple[str, float | Profile]:
         return "manual", event.manual_output
     if event.instrument_air is not None:
         return "air", 1.0 if event.instrument_air == "lost" else 0.0
+    if event.motor is not None:
+        return "motor", 0.0
     for name in KINDS:
         value = getattr(event, name)
         if value is not None:
@@ -163,6 +197,8 @@ def _words(name: str, now: float, target: float | Profile, event: Event, kind: s
                  else f"controller to manual at {100.0 * target:.4g} %")
     elif name == "air":
         words = "instrument air lost" if target else "instrument air back"
+    elif name == "motor":
+        words = ("motor started again, trips reset" if target else "motor loses its supply")
     else:
         words = f"{name.replace('_', ' ')} {_from_to(now, target, kind)}"
     if event.over:

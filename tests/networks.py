@@ -119,5 +119,7 @@ def two_fans(second: float = 1.0) -> Assembled:
         network=network, fans=_twice(small.fans), actuators=actuators,
         transmitters=layout.changed(large.plant.transmitters, index=2, branch=2),
         rotors=rotors._replace(each=layout.changed(rotors.each, actuator=[0, 1])))
-    base = large.base._replace(factor=np.ones((1, 3)), forced=np.full((1, 2), np.nan))
+    base = large.base._replace(factor=np.ones((1, 3)), forced=np.full((1, 2), np.nan),
+                               power=np.ones((1, 2)), slow=np.ones((1, 2)),
+                               offset=np.zeros((1, 2)))
     return replace(large, plant=plant, base=base)

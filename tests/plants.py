@@ -14,6 +14,7 @@ from simfan.assemble.schedule import schedule
 from simfan.kernel import advance, layout
 from simfan.kernel.layout import Schedule, State, Traces
 from simfan.plant.case import Case
+from simfan.plant.control import Controller
 from simfan.steady.bench import Bench
 from simfan.timeline import play
 
@@ -61,6 +62,14 @@ def plain(**changes: Any) -> Case:
         "timeline": [{"at": 10.0, "setpoint": 36.0}],
     }
     return Case.model_validate(description | changes)
+
+
+def typed(case: Case, gain: float = 0.9, reset: float = 5.0) -> Case:
+    """The case with these gains in every strategy."""
+    gains = Controller(gain=gain, reset=reset)
+    return case.model_copy(update={"strategies": {
+        name: strategy.model_copy(update={"controller": gains})
+        for name, strategy in case.strategies.items()}})
 
 
 def analytic(name: str) -> PPoly:
@@ -136,10 +145,11 @@ def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, den
             low=0.0, high=1.0, most_change=1.0, reset_from=layout.OUTPUT, actuator=0,
             source=-1, inner=-1, overrides=-1, select=0, most_aim=np.inf, gap=0.0, gap_share=0.0,
             feed=0, feed_share=1.0),
-        feeds=np.zeros((1, 2, 1)),
+        feeds=np.zeros((1, 2, 1)), guards=layout.blank(layout.GUARD, 0),
         step=step, scan_steps=1, record_steps=1, last_tick=round(duration / step))
     base = Schedule(np.zeros((1, 1)), np.full((1, 1), -1.0), np.zeros((1, 1)), np.zeros((1, 0)),
-                    np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)))
+                    np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)), np.ones((1, 1)),
+                    np.zeros((1, 1)), np.zeros((1, 1)), np.zeros((1, 0)), np.zeros((1, 0)))
     return Assembled(plant, None, (), {}, None, base)  # type: ignore[arg-type]
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from simfan.assemble import damper, devices, ductwork, inlet, structure
 from simfan.assemble.drive import rotors
 from simfan.assemble.fan import RatedCurve, rated_curve
+from simfan.assemble.protection import guards
 from simfan.errors import Problem, ScenarioError
 from simfan.kernel.layout import Actuators, Gas, Plant, Schedule
 from simfan.plant.case import Case, Strategy
@@ -60,6 +61,7 @@ def assemble(case: Case, name: str, step: float, record: float,
         transmitters=loops.transmitters,
         loops=loops.records(tuple(names)),
         feeds=np.zeros((len(loops.parts), 2, 1)),
+        guards=guards(case.protection, loops.hand),
         step=step,
         scan_steps=round(case.control.scan / step),
         record_steps=round(record / step),
@@ -105,4 +107,6 @@ def _conditions(case: Case, path: ductwork.AirPath, loops: structure.Loops, n_el
                             air.barometer + case.process.fixed_pressure]]),
         temperature=np.array([[path.gas_temperature, air.temperature, path.gas_temperature]]),
         factor=np.ones((1, path.network.element.size)),
+        power=np.ones((1, 1)), reading=np.zeros((1, n_loops)), bias=np.zeros((1, n_loops)),
+        slow=np.ones((1, n_elements)), offset=np.zeros((1, n_elements)),
     )

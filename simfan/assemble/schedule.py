@@ -11,7 +11,7 @@ from simfan.plant.case import Case
 
 AIR_LOST = 1.0
 AS_IT_IS = -1.0
-"""In manual, at the output that there is."""
+"""In manual, or stuck: as it is."""
 
 
 def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray]) -> Schedule:
@@ -31,15 +31,22 @@ def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray])
     factor[:, path.process_element] = played["process_resistance"]
     if path.filter_element >= 0:
         factor[:, path.filter_element] = played["inlet_resistance"]
-    forced = rows(base.forced)
+    forced, slow, offset = rows(base.forced), rows(base.slow), rows(base.offset)
     for a, element in enumerate(assembled.elements):
         forced[played["air"] == AIR_LOST, a] = element.fails
+        forced[played[f"stuck {element.name}"] > 0.0, a] = AS_IT_IS
+        slow[:, a] = 1.0 / played[f"slow {element.name}"]
+        offset[:, a] = played[f"offset {element.name}"]
+    power, reading, bias = rows(base.power), rows(base.reading), rows(base.bias)
+    power[:] = played["motor"][:, None]
+    reading[:, 0], bias[:, 0] = played["reading"], played["bias"]
     setpoint = rows(base.setpoint)
     setpoint[:, 0] = played["setpoint"]
     return Schedule(
         setpoint=setpoint, manual=_manual(assembled, rows(base.manual), played["manual"]),
         noise=_noise(assembled, case.run.seed, played["noise"]),
-        forced=forced, pressure=pressure, temperature=temperature, factor=factor)
+        forced=forced, pressure=pressure, temperature=temperature, factor=factor, power=power,
+        reading=reading, bias=bias, slow=slow, offset=offset)
 
 
 def _manual(assembled: Assembled, manual: np.ndarray, dial: np.ndarray) -> np.ndarray:

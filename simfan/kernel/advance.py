@@ -8,14 +8,17 @@ import math
 
 import numpy as np
 
-from simfan.kernel import control, decide, devices, drive, fan, network
+from simfan.kernel import control, decide, devices, drive, fan, network, protect
 from simfan.kernel.layout import (
     CULPRIT,
     DONE,
+    FROZEN,
+    LOST_LOW,
     NOT_FINITE,
     OUTPUT_OF,
     STIFF,
     TICK,
+    WELL,
     Conditions,
     compiled,
     counted_nowhere,
@@ -51,6 +54,7 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
     cond = conditions(schedule, state.counts[TICK] // plant.scan_steps)
     bound(plant, cond, probe)
     warming = warms(plant, schedule, state.counts[TICK] // plant.scan_steps)
+    protect.supply(plant, state, cond, coef)
     for tick in range(state.counts[TICK], until + (until == plant.last_tick)):
         at_scan = tick % plant.scan_steps == 0
         at_record = tick % plant.record_steps == 0
@@ -58,11 +62,13 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
             cond = conditions(schedule, tick // plant.scan_steps)
             bound(plant, cond, probe)
             warming = warms(plant, schedule, tick // plant.scan_steps)
+            protect.supply(plant, state, cond, coef)
         if at_scan or at_record or every_step:
             look(plant, coef, cond, off, state, d, probe)
         if at_scan or waits:
             sense(plant, off, state, coef, cond, probe, tick)
         if at_scan:
+            protect.watch(plant, coef, probe, state, tick)
             decide.decide(plant, state, cond)
             if not finite(state):
                 return NOT_FINITE
@@ -86,7 +92,9 @@ def conditions(schedule, scan):
     """What the timeline prescribes at this scan."""
     return Conditions(schedule.setpoint[scan], schedule.manual[scan], schedule.noise[scan],
                       schedule.forced[scan], schedule.pressure[scan],
-                      schedule.temperature[scan], schedule.factor[scan])
+                      schedule.temperature[scan], schedule.factor[scan],
+                      schedule.power[scan], schedule.reading[scan], schedule.bias[scan],
+                      schedule.slow[scan], schedule.offset[scan])
 
 
 @inlined
@@ -172,8 +180,11 @@ def show(plant, state, cond, i, value):
     """The value as the controller gets it, and the derivative on it."""
     transmitters, loops = plant.transmitters, plant.loops
     low, span, root = transmitters[i].low, transmitters[i].span, transmitters[i].root
-    x = devices.raw((value - low) / span, root, cond.noise[i], transmitters[i].quantum)
+    x = devices.raw((value - low) / span, root, cond.noise[i] + cond.bias[i],
+                    transmitters[i].quantum)
     reading = low + span * devices.extracted(x, root, transmitters[i].cut_off)
+    if cond.reading[i] != WELL:
+        reading = failed(cond.reading[i], low, span, state.loop[i].reading)
     state.loop[i].derivative = control.derivative(
         state.loop[i].derivative, reading / span, state.loop[i].reading / span,
         loops[i].derivative, loops[i].derivative_decay)
@@ -181,21 +192,38 @@ def show(plant, state, cond, i, value):
 
 
 @inlined
+def failed(how, low, span, last):
+    """What a transmitter shows that fares ill."""
+    if how == FROZEN:
+        return last
+    return low if how == LOST_LOW else low + span
+
+
+@inlined
 def move(plant, state, cond, middle, tick):
-    """Every actuator through one step; `middle` is where its element stands half way."""
+    """Every actuator through one step; `middle` is where its element stands half way. Without a
+    lag it may jump, and the mean of both ends would come half a step late."""
     act = plant.actuators
     for a in range(act.each.size):
         target = devices.delayed(state.demand_queue[a], tick, act.each[a].delay, state.demand[a])
         if not math.isnan(cond.forced[a]):
             target = cond.forced[a] if cond.forced[a] >= 0.0 else state.stem[a]
+        elif cond.offset[a] != 0.0:
+            target = min(max(target + cond.offset[a], 0.0), 1.0)
+        stem = state.stem[a]
         state.stem[a] = devices.move(
-            state.stem[a], target, act.each[a].rate_up, act.each[a].rate_down, act.each[a].lag,
-            act.each[a].decay, plant.step)
+            state.stem[a], target, act.each[a].rate_up * cond.slow[a],
+            act.each[a].rate_down * cond.slow[a], act.each[a].lag, act.each[a].decay, plant.step)
         before = state.position[a]
         after = devices.unstuck(
             before, devices.dragged(before, state.stem[a], act.each[a].backlash), act.each[a].stick)
         state.position[a] = after
         middle[a] = 0.5 * (before + after)
+        if act.each[a].lag <= 0.0:
+            half = devices.move(stem, target, act.each[a].rate_up * cond.slow[a],
+                                act.each[a].rate_down * cond.slow[a], 0.0, 0.0, 0.5 * plant.step)
+            middle[a] = devices.unstuck(
+                before, devices.dragged(before, half, act.each[a].backlash), act.each[a].stick)
 
 
 @inlined
@@ -254,7 +282,7 @@ def record(plant, off, state, coef, cond, probe, traces, k):
     for i in range(plant.inlets.size):
         traces.element_pressure[k, plant.inlets[i].actuator] = probe.drop[plant.inlets[i].element]
     for i in range(plant.fans.each.size):
-        record_fan(plant, state, i, x[off.speed + i], probe, traces, k)
+        record_fan(plant, state, i, x[off.speed + i], coef.fan[i].power, probe, traces, k)
     for j in range(probe.flow.size):
         traces.mass_flow[k, j] = probe.flow[j]
     for j in range(probe.pressure.size):
@@ -262,7 +290,7 @@ def record(plant, off, state, coef, cond, probe, traces, k):
 
 
 @inlined
-def record_fan(plant, state, i, n, probe, traces, k):
+def record_fan(plant, state, i, n, power, probe, traces, k):
     """The part of sample k that belongs to one fan and its motor."""
     rotors = plant.rotors
     w = rotors.each[i].rated_speed
@@ -277,4 +305,4 @@ def record_fan(plant, state, i, n, probe, traces, k):
     traces.speed_ratio[k, i] = n
     traces.shaft_power[k, i] = probe.fan[i].torque * n * w
     traces.motor_load[k, i] = drive.load_share(rotors, i, n, torque)
-    traces.electrical_power[k, i] = drive.electrical_power(rotors, i, n, torque)
+    traces.electrical_power[k, i] = power * drive.electrical_power(rotors, i, n, torque)

@@ -10,6 +10,7 @@ import math
 
 from simfan.kernel import control, devices, table
 from simfan.kernel.layout import (
+    ALARM,
     INNER,
     LOWER,
     NOTHING,
@@ -62,8 +63,12 @@ def control_scan(plant, state, cond, i):
 
 @counted_nowhere
 def manual_output(plant, state, cond, i):
-    """Output of a loop in manual, nan in automatic. A loop whose inner loop is in manual follows
-    what that one reads."""
+    """Output of a loop in manual, nan in automatic: where a protection puts it, else where the
+    timeline does. A loop whose inner loop is in manual follows what that one reads."""
+    for g in range(plant.guards.size):
+        if (state.guard[g].acts == 1 and plant.guards[g].loop == i
+                and plant.guards[g].effect != ALARM and plant.guards[g].output >= 0.0):
+            return plant.guards[g].output
     inner = plant.loops[i].inner
     if math.isnan(cond.manual[i]) and inner >= 0 and not math.isnan(cond.manual[inner]):
         return min(max(share_read(plant, state, inner), plant.loops[i].low), plant.loops[i].high)

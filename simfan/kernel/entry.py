@@ -33,6 +33,12 @@ def held(plant, coef, cond, probe, loop):
 
 
 @compiled
+def guarded(plant, coef, probe, i):
+    """What protection i looks at, at the last evaluation."""
+    return network.guarded(plant, coef, probe, i)
+
+
+@compiled
 def stall_flow(plant, i, n, opening):
     """Flow of the stall line of fan i [m³/s]."""
     return fan.stall_flow(plant.fans, i, n, opening)

@@ -54,6 +54,15 @@ LOWER, HIGHER = 0, 1
 NOTHING, SETPOINT, READING = 0, 1, 2
 """What a feedforward table is looked up with."""
 
+WELL, FROZEN, LOST_LOW, LOST_HIGH = 0, 1, 2, 3
+"""How a transmitter fares: its reading stays, or stands at an end of its span."""
+
+OVERLOAD, ABOVE, BELOW = 0, 1, 2
+"""What a protection counts: heat of an overload, time beyond a limit."""
+
+ALARM, TRIP, RUN_BACK = 0, 1, 2
+"""What a protection does: it is noted, the motor loses its supply, the output goes to a value."""
+
 DONE, NOT_FINITE = 0, 1
 """How a segment of a run ended."""
 
@@ -243,6 +252,20 @@ LOOP = record(
 )
 
 
+GUARD = record(
+    counts=int,
+    place=int,  # what it looks at, as a transmitter
+    index=int,
+    limit=float,  # of the value; of an overload the load it bears for good
+    delay=float,  # time beyond the limit [s]; of an overload the time constant of the heat
+    bypass=float,  # after a start of the motor it does not look for so long [s]
+    effect=int,
+    output=float,  # of a run-back
+    loop=int,  # put in manual by a run-back
+)
+"""A protection."""
+
+
 class Plant(NamedTuple):
     gas: Gas
     network: Network
@@ -254,6 +277,7 @@ class Plant(NamedTuple):
     transmitters: np.recarray  # (n_loops,) TRANSMITTER
     loops: np.recarray  # (n_loops,) LOOP
     feeds: Floats  # (n_loops, 2, n_points) feedforward: setpoint or reading on spans; output
+    guards: np.recarray  # (n_guards,) GUARD
     step: float  # h [s]
     scan_steps: int
     record_steps: int
@@ -270,6 +294,11 @@ class Conditions(NamedTuple):
     pressure: Floats  # (n_nodes,) of boundaries; for volumes only a scale [Pa]
     temperature: Floats  # (n_nodes,) [K]
     factor: Floats  # (n_elements,) on each resistance
+    power: Floats  # (n_fans,) 0 without supply to the motor, else how often it was switched on
+    reading: Floats  # (n_loops,) WELL or how the transmitter fails
+    bias: Floats  # (n_loops,) of its raw signal, of the span
+    slow: Floats  # (n_actuators,) on each rate
+    offset: Floats  # (n_actuators,) of the stem from the demand
 
 
 class Schedule(NamedTuple):
@@ -282,6 +311,11 @@ class Schedule(NamedTuple):
     pressure: Floats
     temperature: Floats
     factor: Floats
+    power: Floats
+    reading: Floats
+    bias: Floats
+    slow: Floats
+    offset: Floats
 
 
 BOOK = record(
@@ -297,6 +331,12 @@ MEMORY = record(
     aim=float,  # working setpoint, on spans
     feed=float,  # feedforward after its lag
 )
+WATCH = record(
+    beyond=float,  # time beyond the limit [s], or heat as a load squared
+    tick=int,  # at which it acted first, -1: not yet
+    acts=int,  # 1 while it has acted and nobody reset it
+    waits=float,  # bypass that is left [s]
+)
 
 
 class State(NamedTuple):
@@ -310,6 +350,8 @@ class State(NamedTuple):
     loop: np.recarray  # (n_loops,) MEMORY
     demand_queue: Floats  # (n_actuators, longest delay + 1)
     reading_queue: Floats  # (n_loops, longest delay + 1)
+    guard: np.recarray  # (n_guards,) WATCH
+    supply: Floats  # (n_fans,) `Conditions.power` at the last scan
     counts: Ints  # tick, stiff steps, index of the state that is not finite
 
 
@@ -360,6 +402,7 @@ SETTING = record(
     swirl_rise=float,  # [Pa s/m³]
     swirl_torque=float,  # [N m s²/m⁶]
     opening=float,  # of vanes or inlet box damper, 1 without
+    power=float,  # 1 where the motor has its supply, else 0
 )
 
 
@@ -422,11 +465,13 @@ def rest(plant: Plant) -> State:
     """An empty state of this plant's shape, all zero."""
     n_loops, n_actuators = plant.loops.size, plant.actuators.each.size
     longest = max([*plant.actuators.each.delay, *plant.transmitters.delay, 0]) + 1
+    watches = blank(WATCH, plant.guards.size)
+    watches.tick[:] = -1
     return State(
         np.zeros(n_integrated(plant)), blank(BOOK, plant.network.volume.size),
         np.zeros(n_actuators), np.zeros(n_actuators), np.zeros(n_actuators),
         blank(MEMORY, n_loops), np.zeros((n_actuators, longest)), np.zeros((n_loops, longest)),
-        np.zeros(3, dtype=np.int64))
+        watches, np.ones(plant.fans.each.size), np.zeros(3, dtype=np.int64))
 
 
 def blank(kind: np.dtype, n: int) -> np.recarray:
@@ -449,9 +494,10 @@ def new_probe(plant: Plant) -> Probe:
 def new_coefficients(plant: Plant) -> Coefficients:
     """Empty coefficients of this plant's shape."""
     net = plant.network
+    fans = blank(SETTING, plant.fans.each.size)
+    fans.power[:] = 1.0
     return Coefficients(np.zeros(net.element.size), np.zeros(net.inertance.size),
-                        np.zeros(net.volume.size), blank(CHAIN, net.branch.size),
-                        blank(SETTING, plant.fans.each.size))
+                        np.zeros(net.volume.size), blank(CHAIN, net.branch.size), fans)
 
 
 def traces(plant: Plant) -> Traces:

@@ -141,7 +141,7 @@ def turn(plant, coef, off, x, d, probe):
     rotors = plant.rotors
     for i in range(rotors.each.size):
         torque = drive.motor_torque(rotors, i, x[off.speed + i], coef.fan[i].reference,
-                                    probe.fan[i].torque)
+                                    probe.fan[i].torque) * coef.fan[i].power
         probe.fan[i].motor_torque = torque
         probe.fan[i].speed = x[off.speed + i]
         d[off.speed + i] = (torque - probe.fan[i].torque) / rotors.each[i].momentum
@@ -163,6 +163,15 @@ def true_value(plant, coef, cond, probe, i):
     if place == NODE_PRESSURE:
         return probe.pressure[k] - here
     return pressure_before(plant, coef, cond, probe, plant.transmitters[i].branch, k) - here
+
+
+@counted_nowhere
+def guarded(plant, coef, probe, i):
+    """What a protection looks at [Pa or 1]; a pressure against the surroundings."""
+    place, k = plant.guards[i].place, plant.guards[i].index
+    if place == NODE_PRESSURE:
+        return probe.pressure[k] - probe.pressure[plant.network.volume.size]
+    return of_machine(plant, coef, probe, place, k)
 
 
 @counted_nowhere

@@ -18,7 +18,7 @@ from simfan.plant.events import Event
 from simfan.plant.fan import Fan
 from simfan.plant.points import value_at
 from simfan.plant.run import Run, off_scan, seconds
-from simfan.plant.setpoints import setpoints_amiss
+from simfan.plant.setpoints import beside_amiss, setpoints_amiss
 from simfan.plant.speed_limits import said
 from simfan.plant.strategy import Strategy, has_gains, names_amiss
 from simfan.plant.year import Year, year_amiss
@@ -64,6 +64,8 @@ def disagreements(parts: Parts) -> Iterator[Problem]:
         yield from design_amiss(parts.process, parts.ductwork)
     yield from _families(parts)
     yield from setpoints_amiss(parts.control, parts.run, parts.timeline)
+    for name, strategy in parts.strategies.items() if parts.control else ():
+        yield from beside_amiss(parts.control, name, strategy)
     if parts.run and parts.control:
         for problem in parts.run.intervals_amiss(parts.control.scan):
             yield Problem(("run", *problem.path), problem.got, problem.allowed, problem.hint)
@@ -222,6 +224,8 @@ def _order(parts: Parts) -> Iterator[Problem]:
     changed: set[tuple[float, str]] = set()
     for place, event in events:
         thing = "manual_output" if event.automatic else event.changes
+        if event.fault:
+            thing = f"{event.fault.of} {event.fault.state}"
         if (event.at, thing) in changed:
             what = thing.replace("_", " ")
             yield Problem(("timeline", place, "at"),

@@ -13,6 +13,7 @@ from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
+from simfan.plant.protection import Protection
 from simfan.plant.quantities import (
     Description,
     Fraction,
@@ -26,6 +27,8 @@ from simfan.plant.quantities import (
 )
 from simfan.plant.run import Run
 from simfan.plant.strategy import Strategy, has_gains
+from simfan.plant.stress import Stress
+from simfan.plant.varied import stress_amiss
 from simfan.plant.year import Year
 from simfan.units import show
 
@@ -96,10 +99,13 @@ class Case(Description):
     run: Run
     timeline: tuple[Event, ...] = ()
     """What happens, in the order of time."""
+    protection: tuple[Protection, ...] = ()
+    """The cause-and-effect table: alarms, trips and run-backs."""
     criteria: Criteria = Criteria()
     energy: Energy = Energy()
     days: Days = Days()
     year: Year | None = None
+    stress: Stress | None = None
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
@@ -113,6 +119,7 @@ class Case(Description):
         self.__dict__["strategies"] = {
             name: strategy.as_shares(self.motor, self.fan.rated.speed)
             for name, strategy in self.strategies.items()}
+        refuse(stress_amiss(self, self.stress))
         return self
 
     def idle(self) -> tuple[str, ...]:

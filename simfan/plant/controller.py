@@ -80,7 +80,7 @@ class Controller(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse([*self._form_amiss(), *self._output_amiss()])
+        refuse([*self._form_amiss(), *self._output_amiss(), *self._gap_amiss()])
         return self
 
     def idle(self) -> tuple[str, ...]:
@@ -133,6 +133,11 @@ class Controller(Description):
                 yield Problem((name,), f"{name} in the {self.form} form",
                               f"gain, {', '.join(_KEYS[self.form])}",
                               f"the {' or '.join(_FORMS_OF[name])} form has it")
+
+    def _gap_amiss(self) -> Iterator[Problem]:
+        if self.gap is None and "gap_gain" in self.model_fields_set:
+            yield Problem(("gap_gain",), "gap_gain without a gap", "no such key, or a gap",
+                          'such as gap = "1 %"')
 
     def _one_of(self, name: str, other: str) -> Iterator[Problem]:
         given = [key for key in (name, other) if getattr(self, key) is not None]

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import model_validator
 
 from simfan.errors import Problem
+from simfan.plant.fault import GRADUAL, Fault
 from simfan.plant.points import not_as_many, not_rising
 from simfan.plant.quantities import (
     AbsolutePressure,
@@ -25,11 +26,11 @@ from simfan.plant.quantities import (
 CHANGES = (
     "setpoint", "profile", "process_resistance", "fixed_pressure", "ambient_temperature",
     "gas_temperature", "barometer", "inlet_resistance", "noise", "manual_output", "automatic",
-    "instrument_air",
+    "instrument_air", "motor", "fault",
 )
 """What an event may change, one at a time."""
 
-AT_ONCE = ("noise", "manual_output", "automatic", "instrument_air")
+AT_ONCE = ("noise", "manual_output", "automatic", "instrument_air", "motor")
 """Of these, what no ramp can be made of."""
 
 
@@ -88,6 +89,11 @@ class Event(Description):
     """The controller goes back to automatic, without a bump."""
     instrument_air: Literal["lost", "back"] | None = None
     """Elements with a stroke go to their fail position; a drive keeps its reference."""
+    motor: Literal["trip", "restart"] | None = None
+    """The motor loses its supply, and the fan coasts down; or it comes back, a drive at the speed
+    that the wheel has, and every trip is reset."""
+    fault: Fault | None = None
+    """Of a device, or the end of one."""
     because: str = ""
     """A word for the log, such as "filter clogs"."""
 
@@ -117,6 +123,10 @@ class Event(Description):
         if self.profile is not None and self.over > 0.0:
             yield Problem(("over",), f"{self.over:g} s", "no such key beside profile",
                           "the profile carries its own times")
+        if self.fault is not None and self.over > 0.0 and self.fault.state not in GRADUAL:
+            yield Problem(("over",), f"{self.over:g} s",
+                          f'no such key beside a fault with state = "{self.fault.state}"',
+                          "a bias or an offset may grow over a time")
         for name in AT_ONCE:
             if getattr(self, name) is not None and self.over > 0.0:
                 yield Problem(("over",), f"{self.over:g} s", f"no such key beside {name}",

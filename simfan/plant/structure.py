@@ -83,6 +83,9 @@ class Cascade(Description):
         if self.holds == "speed" and self.span is not None:
             yield Problem(("span",), "a span for a speed", "no such key",
                           "a speed is seen from standstill to the drive's maximum")
+        if self.holds == "speed" and "measured_at" in self.model_fields_set:
+            yield Problem(("measured_at",), "a place for a speed", "no such key",
+                          "a speed is measured on the shaft")
         yield from _place_amiss(self.holds, self.measured_at, self.span)
 
     def as_control(self, outer: Control) -> Control:

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import brentq, root
 
 from simfan.assemble import Assembled
-from simfan.kernel import layout
+from simfan.kernel import entry, layout
 from simfan.kernel.layout import Schedule, State
 from simfan.steady.bench import Array, Bench
 from simfan.steady.search import NoBalance, Search, Standing
@@ -129,6 +129,8 @@ def starting_state(assembled: Assembled, start: Rest, setpoint: float) -> State:
     state.volume.anchor[:] = x[:off.flow]
     state.stem[:] = state.position[:] = state.demand[:] = bench.positions(start.outputs)
     state.demand_queue[:, :] = state.demand[:, None]
+    for g in np.flatnonzero(plant.guards.counts == layout.OVERLOAD):
+        state.guard[g].beyond = entry.guarded(plant, bench.coef, bench.probe, g) ** 2
     for i in range(plant.loops.size):
         state.loop[i].reading = state.moving[off.reading + i] = bench.sensed(i)
     state.loop.output[:] = _outputs(assembled, start, state)

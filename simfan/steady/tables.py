@@ -8,10 +8,11 @@ from scipy.optimize import root
 from simfan.assemble import Assembled
 from simfan.assemble.devices import actuators
 from simfan.assemble.sequence import Points
+from simfan.errors import Problem, ScenarioError
 from simfan.kernel import entry, layout
 from simfan.plant.case import Case, Strategy
 from simfan.steady.bench import Array
-from simfan.steady.search import NoBalance, Search
+from simfan.steady.search import Search
 
 POINTS = 41
 GRID = 31
@@ -23,15 +24,16 @@ CLOSE = 1e-6
 
 
 def with_tables(case: Case, name: str, assembled: Assembled) -> Assembled:
-    """The same with the tables of its structure. Raises NoBalance where two loops rest nowhere."""
+    """The same with the tables of its structure. Raises ScenarioError where there is none, such as
+    of two loops that rest nowhere."""
     strategy, plant = case.strategies[name], assembled.plant
     if strategy.second_loop:
-        assembled = replace(assembled, resting=_resting(strategy, assembled))
+        assembled = replace(assembled, resting=_resting(name, strategy, assembled))
     if not (strategy.feedforward or strategy.stall_floor):
         return assembled
     search, found = Search(assembled), {}
     if strategy.feedforward:
-        found[0] = _feedforward(search, strategy.feedforward.share)
+        found[0] = _feedforward(search, name, strategy.feedforward.share)
     if strategy.stall_floor:
         found[plant.loops.size - 1] = _floor(search, strategy.stall_floor.margin)
     feeds = np.zeros((plant.loops.size, 2, POINTS))
@@ -47,12 +49,15 @@ def carried(known: Assembled, other: Assembled) -> Assembled:
                    plant=other.plant._replace(feeds=known.plant.feeds))
 
 
-def _feedforward(search: Search, share: float) -> Array:
+def _feedforward(search: Search, name: str, share: float) -> Array:
     """(2, POINTS) held value on spans, and the share of the output that gives it."""
     i = search.bench.off.flow
     ends = search.points_at(0.0), search.points_at(1.0)
     if not len(ends[0]) or not len(ends[1]):
-        raise NoBalance("feedforward: no steady flow at one end of the controller output")
+        raise ScenarioError([Problem(
+            ("strategies", name, "feedforward"), "no steady flow at one end of the output",
+            "a plant that has one from 0 to 100 % output",
+            "take feedforward away, or look with simfan map where the range ends")])
     at = search.between(float(ends[0].x[0, i]), float(ends[1].x[-1, i]), 2 * POINTS)
     sees = search.plant.transmitters
     held = (search.samples(at)["true_value"][:, 0] - sees.low[0]) / sees.span[0]
@@ -91,19 +96,18 @@ def _stall(search: Search, position: Array) -> float:
     return float(entry.stall_flow(plant, 0, n, y))
 
 
-def _resting(strategy: Strategy, assembled: Assembled) -> layout.Actuators:
+def _resting(name: str, strategy: Strategy, assembled: Assembled) -> layout.Actuators:
     """Tables of one place from the least flow to the most at which both loops are satisfied."""
     search = Search(assembled)
     flows = search.bench.m_scale * np.linspace(LEAST, 1.2, POINTS)
     found = [p for p in (_both(search, assembled, m) for m in flows) if p is not None]
     if len(found) < 3:
-        second = strategy.second_loop
-        assert second is not None
-        raise NoBalance(
-            "two loops: no flow was found at which both values are held. Behind one fan and before "
-            "one process flow and pressure go together unless an element stands between where they "
-            "are measured; hold the pressure of the volume by speed and the flow by a damper after "
-            "it, and see that the second setpoint is within reach")
+        raise ScenarioError([Problem(
+            ("strategies", name, "second_loop"), "two values that are nowhere held together",
+            "two values of which one can be moved and the other stays",
+            "behind one fan and before one process flow and pressure go together unless an element "
+            "stands between where they are measured: hold the pressure of the volume by speed and "
+            "the flow by a damper after it, and see that the second setpoint is within reach")])
     way = np.linspace(0.0, 1.0, len(found))
     tables: list[Points] = [tuple(zip(way.tolist(), column, strict=True))
                             for column in np.array(found).T.tolist()]
