@@ -139,6 +139,27 @@ def test_automatic_takes_over_from_manual_without_a_bump(weight: float, derivati
         0.7 + gain * error * 0.05 / reset, "second output", abs=1e-9)
 
 
+@pytest.mark.parametrize("slow", [20.0, 40.0])
+def test_mid_ranging_cannot_avoid_an_overshoot(slow: float) -> None:
+    """A fast element holds the value by a PI, a slow loop brings that element back to .6: it starts
+    and ends there at no error, so that ∫e dt = 0, and what is missing first must be too much later.
+    """
+    scan, n = 0.2, 7500
+    fast = Loop(scan, 2.0, 8.0, starts=0.6, value=0.5)
+    mid = Loop(scan, 0.5, slow, starts=0.4, value=0.4)
+    by_fast, by_slow = Lagged(scan, 0.5, 4.0, starts=0.3), Lagged(scan, 0.5, 4.0, starts=0.2)
+    error, first = np.empty(n), np.empty(n)
+    for k in range(n):
+        value = by_fast.value + by_slow.value
+        error[k], first[k] = 0.55 - value, fast.scan(0.55, value)
+        by_fast.move(first[k])
+        by_slow.move(mid.scan(1.0 - 0.6, 1.0 - first[k]))
+    assert first.max() < 1.0
+    assert first[-1] == checked(0.6, "the fast element at the end", abs=1e-6)
+    assert scan * error.sum() == checked(0.0, "∫e dt [s]", abs=1e-6)
+    assert error.min() < -1e-4
+
+
 WINDUP = [(layout.UNLIMITED, 19.05, 13.24), (layout.OUTPUT, 1.49, 7.547)]
 
 
