@@ -9,10 +9,11 @@ themselves as tables in a notebook and at a Python prompt. The simulator is load
 function that needs it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from math import pi, sqrt
 from pathlib import Path
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 from simfan.compare import (
     Comparison,
@@ -24,6 +25,14 @@ from simfan.compare import (
 )
 from simfan.compiled import cache_folder
 from simfan.errors import Problem, RunError, ScenarioError, SimfanError, UnitError
+from simfan.experiment_answer import (
+    BumpTest,
+    FittedModel,
+    LimitCycle,
+    PlantModel,
+    Record,
+    RelayTest,
+)
 from simfan.history import Audit, Facts, FanMap, Happening, History, SetpointChange
 from simfan.history import load as load_history
 from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
@@ -45,17 +54,22 @@ from simfan.plant.case import Case, Criteria, Strategy
 from simfan.scenario import assumed, load, schema, starter
 from simfan.scenario.starter import starter_case
 from simfan.shown import shown_by
+from simfan.stress_answer import StressAnswer
 from simfan.units import System, show
 
+if TYPE_CHECKING:
+    from simfan.loops.equal import Equal
+
 __all__ = [
-    "Audit", "Case", "Change", "Comparison", "Criteria", "Energy", "Event", "Excursions",
-    "Facts", "FanMap", "Happening", "History", "LoopAnswer", "LoopPoint", "LoopTuning",
-    "Measures", "Miss", "OperatingPoint", "Overview", "PartLoad", "Problem", "RunError",
-    "ScenarioError", "ScenarioNote", "SetpointChange", "Setting", "SimfanError", "Strategy",
-    "StrategyLoop", "StrategyResult", "Surge", "Tracking", "Travel", "UnitError", "Whole",
-    "assumed", "compare", "describe", "is_compiled", "load", "load_history", "operating_map",
-    "point_for", "points_at", "run", "save", "schema", "setting_for", "starter", "tune",
-    "warm_up",
+    "Audit", "BumpTest", "Case", "Change", "Comparison", "Criteria", "Energy", "Event",
+    "Excursions", "Facts", "FanMap", "FittedModel", "Happening", "History", "LimitCycle",
+    "LoopAnswer", "LoopPoint", "LoopTuning", "Measures", "Miss", "OperatingPoint", "Overview",
+    "PartLoad", "PlantModel", "Problem", "Record", "RelayTest", "RunError", "ScenarioError",
+    "ScenarioNote", "SetpointChange", "Setting", "SimfanError", "Strategy", "StrategyLoop",
+    "StrategyResult", "StressAnswer", "Surge", "Tracking", "Travel", "UnitError", "Whole", "assumed", "bump_test",
+    "compare", "describe", "is_compiled", "limit_cycles", "load", "load_history", "operating_map",
+    "point_for", "points_at", "relay_test", "run", "save", "schema", "setting_for", "starter",
+    "stress", "tune", "warm_up",
 ]  # fmt: skip
 
 Progress = Callable[[str, float], None]
@@ -68,22 +82,33 @@ def run(case: Case, strategy: str, progress: Progress | None = None,
         audit: bool = False) -> History:
     """Run one strategy of a case; with `audit` also at half the step, the difference noted.
 
+    Gains that the case does not give are sought first, see `compare`.
     `progress(strategy, share)` is called on the way. Raises RunError for a strategy the case does
     not have, ScenarioError for a plant that cannot be assembled.
     """
-    from simfan.simulate import against_half_step, simulate
+    from simfan.loops.equal import equal, run
+    from simfan.simulate import against_half_step
 
     _known(case, [strategy])
-    history = simulate(case, strategy, progress)
-    return against_half_step(case, history) if audit else history
+    tuned = equal(case, [strategy])
+    history = run(tuned, strategy, progress)
+    halved = audit and strategy not in tuned.untuned
+    return against_half_step(tuned.case, history) if halved else history
 
 
 def compare(case: Case, strategies: list[str] | None = None,
             progress: Progress | None = None) -> Comparison:
-    """Run every strategy, or the named ones, and judge them side by side. Raises as `run`."""
+    """Run every strategy, or the named ones, and judge them side by side. Raises as `run`.
+
+    Each that gives no gains is tuned first to the same largest Ms over the range that all
+    strategies of the case reach, see `Control.tuning`; the tunings stand in each result's `facts`.
+    """
+    from simfan.loops.equal import equal
+
     names = strategies or list(case.strategies)
     _known(case, names)
-    return together([_weighed(case, name, progress) for name in names], case.criteria)
+    tuned = equal(case, names)
+    return together([_weighed(tuned, name, progress) for name in names], case.criteria)
 
 
 def save(comparison: Comparison, folder: str | Path, units: System = "si") -> list[Path]:
@@ -150,19 +175,106 @@ def setting_for(case: Case, strategy: str, flow: float, pressure: float) -> Sett
 
 
 def tune(case: Case, strategies: list[str] | None = None, max_sensitivity: float = 1.6,
-         low: float | None = None, high: float | None = None, progress: Progress | None = None
-         ) -> LoopAnswer:
+         low: float | None = None, high: float | None = None, progress: Progress | None = None,
+         rules: Sequence[str] = (), runs: bool = False, curves: bool = False,
+         ways: bool = False) -> LoopAnswer:
     """The loops of every strategy, or the named ones, over one range of the held value, as given
     and tuned so that Ms stays within `max_sensitivity` [1].
 
     The range is what all of them reach within their limits, unless `low` and `high` [m³/s, kg/s or
-    Pa] are given. Raises RunError where there is none, or for an unknown strategy.
+    Pa] are given. `rules` are tuning rules to judge beside, by name or "all"; with `runs` every
+    tuning is run through a setpoint step and a load step, with `ways` a gain schedule and a
+    characteriser are sought where the process gain changes, with `curves` the answer carries what
+    its pictures are drawn from. Raises RunError where there is no range, or for an unknown
+    strategy or rule.
     """
     from simfan.loops import tune as loops
+    from simfan.trials import with_runs
 
     names = strategies or list(case.strategies)
     _known(case, names)
-    return loops.tune(case, names, max_sensitivity, low, high, progress)
+    answer = loops.tune(case, names, max_sensitivity, low, high, progress, rules, curves,
+                        ways)
+    return with_runs(case, answer, progress) if runs else answer
+
+
+def bump_test(case: Case, strategy: str, held: float, size: float | None = None,
+              drift: float = 0.0, noise: float | None = None) -> BumpTest:
+    """A two-way bump test in the simulated plant, in manual from rest at a held value [m³/s, kg/s
+    or Pa]: the output up, back, down, back by `size` [1], models fitted to the reading.
+
+    `drift` is that of the process resistance over the test [1], `noise` the transmitter's in place
+    of the case's [1]. Raises RunError for an unknown strategy, where the strategy is not at rest
+    there, where the move does not fit, or where the reading does not answer.
+    """
+    from simfan.loops import experiment
+
+    _known(case, [strategy])
+    return experiment.bump_test(case, strategy, held, size, drift, noise)
+
+
+def relay_test(case: Case, strategy: str, held: float, size: float | None = None,
+               hysteresis: float | None = None, drift: float = 0.0, noise: float | None = None
+               ) -> RelayTest:
+    """A relay test in the simulated plant: the output switched by ±`size` [1] whenever the reading
+    leaves a band of ±`hysteresis` [m³/s, kg/s or Pa]. Raises as `bump_test`, and where no even
+    swing comes about."""
+    from simfan.loops import relay
+
+    _known(case, [strategy])
+    return relay.relay_test(case, strategy, held, size, hysteresis, drift, noise)
+
+
+def limit_cycles(case: Case, strategy: str, held: float, gain: float | None = None,
+                 reset: float | None = None) -> tuple[LimitCycle, ...]:
+    """What stick and play of each element make the loop do about a held value [m³/s, kg/s or Pa],
+    with the tuning a run would have or a PI of `gain` [%/%] and `reset` [s].
+
+    Raises RunError for an unknown strategy, one without gains, or a value it does not reach.
+    """
+    from simfan.loops.equal import equal
+    from simfan.loops.over_range import Loop
+    from simfan.loops.trouble import limit_cycles as foretold
+
+    _known(case, [strategy])
+    if gain is not None and reset is not None:
+        loop = Loop(case, strategy, held, held, n=1)
+        return foretold(loop, loop.pid(gain, reset))
+    tuned = equal(case, [strategy])
+    if strategy in tuned.untuned:
+        raise RunError(tuned.untuned[strategy])
+    loop = Loop(tuned.case, strategy, held, held, n=1)
+    return foretold(loop, loop.given())
+
+
+def stress(case: Case, strategy: str | None = None, runs: int | None = None,
+           seconds: float | None = None, seed: int | None = None, out: str | Path | None = None,
+           threads: int = 1, progress: Progress | None = None) -> StressAnswer:
+    """Search through varied runs of one strategy for those that break its requirements: runs at
+    random, the worst found by searching, the smallest change that breaks each, ramp limits.
+
+    What varies stands in the case's `stress`, and so do `runs` and `seed` where they are not given;
+    `seconds` ends the search earlier. With `out` every run is kept in that folder, and the same
+    call goes on from there; counterexamples are written there as scenarios. The same seed gives the
+    same answer for any number of `threads`. Raises RunError for an unknown strategy, where nothing
+    varies, where no gains are found, or where the folder holds other runs; ScenarioError where an
+    end of what varies makes no scenario.
+    """
+    from simfan.loops.equal import equal
+    from simfan.stress import campaign
+
+    if strategy is None and len(case.strategies) > 1:
+        raise RunError(f"which strategy? name one of: {', '.join(case.strategies)}")
+    name = strategy or next(iter(case.strategies))
+    _known(case, [name])
+    tuned = equal(case, [name])
+    if name in tuned.untuned:
+        raise RunError(f"{name} cannot be run: {tuned.untuned[name]}")
+    given = case.stress
+    return campaign.stress(tuned.case, name, campaign.Wanted(
+        runs or (given.runs if given else 0), seconds,
+        seed if seed is not None else given.seed if given else 0,
+        None if out is None else Path(out), threads), progress)
 
 
 def _part_load(case: Case, names: list[str]) -> PartLoad:
@@ -176,16 +288,17 @@ def _part_load(case: Case, names: list[str]) -> PartLoad:
                            for name, here in grounds.items()})
 
 
-def _weighed(case: Case, name: str, progress: Progress | None) -> StrategyResult:
+def _weighed(tuned: "Equal", name: str, progress: Progress | None) -> StrategyResult:
     """One strategy judged; where it rests on assumed parts of the fan's curve, for a low and a high
     assumption too."""
-    from simfan.simulate import simulate
+    from simfan.loops.equal import run
 
-    nominal = judged(simulate(case, name, progress), case.criteria)
-    if nominal.assumed_part_s == 0.0:
+    criteria = tuned.case.criteria
+    nominal = judged(run(tuned, name, progress), criteria)
+    if nominal.assumed_part_s == 0.0 or name in tuned.untuned:
         return nominal
     return weighed(nominal, {
-        assumption: judged(simulate(case, name, progress, assumption=assumption), case.criteria)
+        assumption: judged(run(tuned, name, progress, assumption), criteria)
         for assumption in ("low", "high")})
 
 
@@ -227,6 +340,12 @@ def describe(case: Case) -> list[str]:
                      f"inner step {1e3 * going.step:.3g} ms, recorded every "
                      f"{1e3 * going.record:.3g} ms")
         lines += start_words(case, name)
+    for row in case.protection:
+        lines.append("protection: {}: {}".format(*row.words))
+    if case.untuned and not case.by_hand:
+        names = "no strategy" if len(case.untuned) == len(case.strategies) else ", ".join(
+            case.untuned)
+        lines.append(f"tuning: {names} gives gains; compare and run seek them first")
     return lines
 
 

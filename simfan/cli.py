@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from simfan.compare import Comparison, ScenarioNote
+    from simfan.experiment_answer import BumpTest, RelayTest
+    from simfan.loop_answer import LoopAnswer
     from simfan.overview import Overview
     from simfan.plant.case import Case
     from simfan.report.progress import Progress
@@ -120,8 +122,8 @@ _FILE = click.argument("file", type=click.Path(path_type=Path))
 def compare(file: Path, names: tuple[str, ...], **options: Any) -> int:
     """Run the strategies of the scenario FILE, side by side."""
     from simfan import api
-    from simfan.report import files
-    from simfan.report.map_page import in_a_report
+    from simfan.report import files, map_page, tune_page
+    from simfan.tuned import Tuned
 
     case = _load(file, options["out"])
     chosen = _known(case, names)
@@ -131,8 +133,13 @@ def compare(file: Path, names: tuple[str, ...], **options: Any) -> int:
         files.write_text(options["out"] / "map.json", files.as_json(found))
         return found
 
+    def tuned() -> LoopAnswer:
+        found = api.tune(case, chosen, case.control.max_sensitivity, curves=True)
+        files.write_text(options["out"] / "tune.json", files.as_json(Tuned(found)))
+        return found
+
     return _report(file, lambda progress: api.compare(case, chosen, progress),
-                   [in_a_report(mapped)], **options)
+                   [map_page.in_a_report(mapped), tune_page.in_a_report(tuned)], **options)
 
 
 @main.command()
@@ -247,34 +254,209 @@ def _mapped(file: Path, work: Callable[[Told], Overview], quiet: bool) -> Overvi
 @_FILE
 @click.option("--strategy", "names", multiple=True, metavar="NAME",
               help="Tune these alone; may be given several times.")
-@click.option("--max-sensitivity", "target", type=click.FloatRange(1.05, 4.0), default=1.6,
+@click.option("--max-sensitivity", "most", type=click.FloatRange(1.05, 4.0), default=1.6,
               show_default=True, metavar="MS", help="Largest |S| over the range, 1.05 to 4.")
 @click.option("--from", "low", metavar="VALUE",
               help="One end of the range; else what all strategies reach within their limits.")
 @click.option("--to", "high", metavar="VALUE", help="The other end.")
+@click.option("--rule", "rules", multiple=True, metavar="RULE",
+              help='Judge a tuning rule beside, such as "SIMC PI", amigo, relay; or all. May be '
+                   "given several times.")
+@click.option("--schedule", is_flag=True,
+              help="Also seek a gain schedule and a characteriser where the process gain changes.")
+@click.option("--write", "target", type=click.Path(dir_okay=False, path_type=Path),
+              metavar="SCENARIO",
+              help="Write the scenario with the recommended tunings into this file; what stood "
+                   "there is kept.")
+@_OUT
 @_UNITS
 @_JSON
 @_QUIET
-def tune(file: Path, names: tuple[str, ...], target: float, low: str | None, high: str | None,
+def tune(file: Path, names: tuple[str, ...], most: float, low: str | None, high: str | None,
+         rules: tuple[str, ...], schedule: bool, target: Path | None, out: Path | None,
          system: Any, as_json: bool, quiet: bool) -> int:
     """Tune the loops of the scenario FILE to one robustness over one range."""
     from dataclasses import replace
 
     from simfan import api
-    from simfan.report import page, tune_page
+    from simfan.report import page, tune_files, tune_page
     from simfan.scenario import fingerprint
     from simfan.tuned import to_json
 
-    case = _load(file, None)
+    case = _load(file, out)
     chosen = _known(case, names)
     start, end = _held(case, "--from", low), _held(case, "--to", high)
     with _working(file, quiet) as progress:
-        answer = api.tune(case, chosen, target, start, end, progress)
+        answer = api.tune(case, chosen, most, start, end, progress, rules, runs=True,
+                          curves=out is not None, ways=schedule)
     answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
     if as_json:
         click.echo(json.dumps(to_json(answer), indent=2, allow_nan=False))
     else:
-        page.print_on(_console(sys.stdout), answer, system, tune_page.TUNE)
+        sections = tune_page.QUIET if quiet else tune_page.TUNE
+        page.print_on(_console(sys.stdout), answer, system, sections)
+    if out is not None:
+        tune_files.write(out, answer, system)
+        if not quiet:
+            _say(f"Wrote {out}: tune.html, tune.json, tune.txt and the pictures in tuning.")
+    if target is not None:
+        _say(_tunings_written(file, answer, target))
+    return 0
+
+
+def _tunings_written(file: Path, answer: LoopAnswer, target: Path) -> str:
+    """Write what is recommended; the sentence that says so."""
+    from simfan.errors import RunError
+    from simfan.scenario import Typed, write_tunings
+
+    found = {s.name: Typed(best.gain, best.reset, best.derivative, best.full_travel)
+             for s in answer.strategies if (best := s.recommended)}
+    if not found:
+        raise RunError(f"Nothing was written into {target}: there is no tuning for any of these "
+                       "strategies.")
+    kept = write_tunings(file, found, target)
+    beside = f"; what stood there is kept as {kept.name}" if kept else ""
+    return (f"Wrote the tunings of {', '.join(found)} into {target}{beside}. Try them before use: "
+            f"simfan compare {target}")
+
+
+@main.command()
+@_FILE
+@click.option("--strategy", "name", metavar="NAME",
+              help="The strategy to search; needed where the scenario has several.")
+@click.option("--runs", type=click.IntRange(10, 1_000_000), metavar="N",
+              help="Runs at random and of the search, together; else as the scenario says. Smallest "
+                   "changes, ramp limits and sensitivities come on top.")
+@click.option("--seconds", type=click.FloatRange(1.0), metavar="S",
+              help="End after so long, with what is done by then.")
+@click.option("--seed", type=click.IntRange(0, 10**9), metavar="N",
+              help="Of the samples; else as the scenario says.")
+@click.option("--threads", type=click.IntRange(1, 256), default=1, show_default=True, metavar="N",
+              help="Runs side by side; the answer is the same for any number.")
+@_OUT
+@_UNITS
+@_JSON
+@_QUIET
+def stress(file: Path, name: str | None, runs: int | None, seconds: float | None, seed: int | None,
+           threads: int, out: Path | None, system: Any, as_json: bool, quiet: bool) -> int:
+    """Search for the run that breaks a strategy of the scenario FILE.
+
+    Varied as its [stress] table says. With --out DIR every run is kept as it comes: the same
+    command goes on from there after it was stopped.
+    """
+    from dataclasses import replace
+
+    from simfan import api
+    from simfan.report import page, stress_files, stress_page
+    from simfan.scenario import fingerprint
+    from simfan.stressed import to_json
+
+    case = _load(file, out)
+    _known(case, [name] if name else [])
+    with _working(file, quiet) as progress:
+        answer = api.stress(case, name, runs, seconds, seed, out, threads, progress)
+    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
+    if as_json:
+        click.echo(json.dumps(to_json(answer), indent=2, allow_nan=False))
+    else:
+        sections = stress_page.QUIET if quiet else stress_page.STRESS
+        page.print_on(_console(sys.stdout), answer, system, sections)
+    if out is not None:
+        stress_files.write(out, answer, system)
+        if not quiet:
+            _say(f"Wrote {out}: stress.html, stress.json, stress.txt, the pictures in stress, the "
+                 "runs, and a scenario for each run that breaks a requirement.")
+    return INTERRUPTED if answer.stopped_early == "stopped by you" else 0
+
+
+def _tested(command: Callable[..., int]) -> Callable[..., int]:
+    """The arguments and options that both tests on a loop in manual have."""
+    options = (
+        _FILE,
+        click.option("--strategy", "name", required=True, metavar="NAME",
+                     help="The strategy to test."),
+        click.option("--at", required=True, metavar="VALUE",
+                     help='Held value at which the test begins, at rest, such as "40 m3/s".'),
+        click.option("--size", metavar="PERCENT",
+                     help="The output moves by so much to either side, such as 3%; else enough for "
+                          "noise, play and stick, 3 to 10 %."),
+        click.option("--drift", metavar="PERCENT",
+                     help="The process resistance drifts by so much over the test."),
+        click.option("--noise", metavar="PERCENT",
+                     help="Standard deviation of the transmitter's noise, of its raw span, in "
+                          "place of the scenario's."),
+        _OUT, _UNITS, _JSON,
+        click.option("--quiet", is_flag=True, help="Print the test and its numbers alone."))
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+@main.command()
+@_tested
+def bump(file: Path, name: str, at: str, size: str | None, drift: str | None, noise: str | None,
+         **options: Any) -> int:
+    """Bump the output both ways, fit models.
+
+    In manual, from rest at a held value: the output goes up, back, down and back.
+    """
+    from simfan import api
+
+    case = _load(file, options["out"])
+    _known(case, [name])
+    return _told_test(file, lambda: api.bump_test(
+        case, name, _quantity("--at", at, case.control.held_kind), **_test_options(
+            size=size, drift=drift, noise=noise)), **options)
+
+
+@main.command()
+@_tested
+@click.option("--hysteresis", metavar="VALUE",
+              help="The relay does not switch within so much of the held value; else three times "
+                   "the noise, and enough for a swing of fourteen scans.")
+def relay(file: Path, name: str, at: str, size: str | None, drift: str | None, noise: str | None,
+          hysteresis: str | None, **options: Any) -> int:
+    """Switch the output by a relay, tell the swing.
+
+    In manual, from rest at a held value: the output is switched whenever the reading leaves a
+    band.
+    """
+    from simfan import api
+
+    case = _load(file, options["out"])
+    _known(case, [name])
+    return _told_test(file, lambda: api.relay_test(
+        case, name, _quantity("--at", at, case.control.held_kind),
+        hysteresis=_held(case, "--hysteresis", hysteresis),
+        **_test_options(size=size, drift=drift, noise=noise)), **options)
+
+
+def _test_options(**texts: str | None) -> dict[str, float]:
+    """Percentages as shares, those that were given."""
+    return {name: _quantity(f"--{name}", text, "fraction")
+            for name, text in texts.items() if text is not None}
+
+
+def _told_test(file: Path, work: Callable[[], BumpTest | RelayTest], out: Path | None, system: Any,
+               as_json: bool, quiet: bool) -> int:
+    """Run a test, print it, write it; the exit code."""
+    from dataclasses import replace
+
+    from simfan.report import bump_files, page
+    from simfan.scenario import fingerprint
+
+    with _placed(file):
+        test = replace(work(), file=file.name, fingerprint=fingerprint(file))
+    if as_json:
+        click.echo(bump_files.as_json(test), nl=False)
+    else:
+        sections = bump_files.sections(test)
+        page.print_on(_console(sys.stdout), test, system, sections[:3] if quiet else sections)
+    if out is not None:
+        bump_files.write(out, test, system)
+        if not quiet:
+            name = bump_files.name_of(test)
+            _say(f"Wrote {out}: {name}.html, {name}.json, {name}.txt and the picture.")
     return 0
 
 

@@ -11,10 +11,12 @@ from simfan.metrics import (
     Measures,
     Miss,
     assumed_part_s,
+    beyond_words,
     can_be_judged,
     judge,
     misses,
     plain,
+    robustness_misses,
     verdict,
     with_reasons,
 )
@@ -150,8 +152,8 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
     """One run with its measures, misses and verdict."""
     facts, stopped = history.facts, history.audit.stopped
     measures = judge(history, criteria) if can_be_judged(history) else None
-    missed = misses(measures, criteria, facts) if measures else ()
-    if measures is None and stopped is None:
+    missed = robustness_misses(facts) + (misses(measures, criteria, facts) if measures else ())
+    if measures is None and stopped is None and not missed:
         stopped = "fewer than two samples are numbers"
     return StrategyResult(
         name=facts.strategy,
@@ -161,7 +163,7 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
         measures=measures,
         misses=missed,
         findings=facts.findings,
-        verdict=verdict(measures, missed, facts.findings, stopped),
+        verdict=verdict(measures, missed, facts.findings, stopped, beyond_words(measures, facts)),
         assumed_part_s=assumed_part_s(history),
     )
 
@@ -198,6 +200,7 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
         }),
         "max_safe_speed_percent": 100.0 * result.history.facts.max_safe_speed_ratio,
         "tuning": _tuning(result.history.facts),
+        "robustness": _robustness(result.history.facts),
         "sequence": _sequence(result.history.facts),
         "log": plain(result.history.log),
         "assumed": list(result.history.facts.assumed),
@@ -205,13 +208,37 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
         "decidable": result.decidable,
         "verdict_if_assumed": dict(result.otherwise),
     }  # fmt: skip
-    why = "the run stopped on its numbers before there was anything to judge"
-    return with_reasons(known, {**dict.fromkeys(GROUPS, why), "meets_criteria": result.verdict})
+    why = ("the run stopped on its numbers before there was anything to judge" if result.stopped
+           else result.verdict)
+    return with_reasons(known, {**dict.fromkeys(GROUPS, why), "meets_criteria": result.verdict,
+                                "robustness": "not looked for: the run is by hand, or not ours"})
+
+
+def _unit(facts: Facts) -> str:
+    """Of what is held, as names in the JSON end."""
+    return HELD_UNITS[facts.held_kind].lower().replace("/", "_")
+
+
+def _robustness(facts: Facts) -> dict[str, Any] | None:
+    """Ms over the range, held values by names that carry their unit."""
+    found, unit = facts.robustness, _unit(facts)
+    if found is None:
+        return None
+    gains = found.gains or (None, None)
+    known = {"sought": found.sought, "max_sensitivity": found.target,
+             "gain": gains[0], "reset_s": gains[1], "largest_sensitivity": found.sensitivity,
+             f"worst_at_{unit}": found.worst_at, f"range_low_{unit}": found.low,
+             f"range_high_{unit}": found.high, f"unstable_at_{unit}": list(found.unstable_at),
+             f"largest_step_{unit}": found.largest_step,
+             f"fastest_ramp_{unit}_per_s": found.fastest_ramp,
+             "full_travel_s": found.full_travel}
+    why = found.why or "no element of the loop has a rate limit"
+    return with_reasons(known, dict.fromkeys(known, why))
 
 
 def _tuning(facts: Facts) -> dict[str, Any]:
     """The span by names that carry the unit of what is held."""
-    unit = HELD_UNITS[facts.held_kind].lower().replace("/", "_")
+    unit = _unit(facts)
     return {f"{k}_{unit}" if k.startswith("span_") else k: v
             for k, v in plain(facts.tuning).items()}
 

@@ -170,9 +170,13 @@ class StrategyLoop:
     """None where no rule was asked for."""
     not_applied: Mapping[str, str] = field(default_factory=dict)
     """Rule → why it could not be applied."""
-    structure: str = "single loop"
+    structure: str = "one loop"
     tag: str = ""
     """After ISA-5.1, such as "FIC-1"."""
+    ways: "tuple[Way, ...]" = ()
+    """Beside one tuning for the whole range; none where none was asked for or is worth it."""
+    pairing: "Pairing | None" = None
+    """With a loop beside; None where there is none."""
 
     @property
     def recommended(self) -> LoopTuning | None:
@@ -278,3 +282,18 @@ class Pairing:
     """Highest of the other one [rad/s]."""
     said: tuple[str, ...] = ()
     """What follows from it."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """A way beside one tuning for the whole range."""
+
+    name: str
+    """"gain schedule" or "characteriser"."""
+    before: Served
+    """With the one robust tuning."""
+    after: Served
+    schedule: Schedule | None = None
+    characterised: Characterised | None = None
+    curves: LoopCurves | None = None
+    """None where no picture was asked for."""

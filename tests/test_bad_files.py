@@ -115,9 +115,13 @@ MISTAKES = [
     ("poles = 6", "poles = 4", 17, "motor.poles", "check motor.poles, motor.frequency"),
     ('pressure = "3.5 kPa"', 'pressure = "300 Pa"', 23, "process.design.pressure",
      "more than fixed_pressure, 400 Pa"),
-    ('controller = { gain = 0.4, reset = "8 s" }\nspeed', "speed", 33,
-     "strategies.drive.controller", "strategies.drive.controller.gain and "
-     "strategies.drive.controller.reset, or control.controller.gain"),
+    ('scan = "250 ms"\n', 'scan = "250 ms"\nmax_sensitivity = 1.4\n', 26,
+     "control.max_sensitivity", "where every strategy gives its gains; allowed: no such key, or a "
+     "strategy without gains"),
+    ('scan = "250 ms"\n', 'scan = "250 ms"\nmax_sensitivity = 4\n', 26,
+     "control.max_sensitivity", "a number, at least 1.1 and at most 3"),
+    ('scan = "250 ms"\n', 'scan = "250 ms"\ntuning = "by ear"\n', 26, "control.tuning",
+     'allowed: "equal robustness"'),
     ('controller = { gain = 0.4, reset = "8 s" }\nspeed', "controller = { gain = 1 }\nspeed", 34,
      "strategies.drive.controller.reset", "reset is missing"),
     ('minimum = "30 %"', 'minimum = "100 %"', 35, "strategies.drive.speed.minimum",

@@ -5,7 +5,6 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from functools import partial
 from math import inf, isfinite, pi
 
 import numpy as np
@@ -115,7 +114,8 @@ def _point(loop: Loop) -> tuple[int | None, Ultimate | None, str]:
     if any(isfinite(g) for g in least.values()):
         k = min(least, key=lambda k: least[k])
         return k, swings[k], ("the point of the range that begins to swing at the least gain: what "
-                              "is right there is slow elsewhere, never too fast")
+                              "is right there should be slow elsewhere; the margins over the "
+                              "range tell")
     k = max(stable, key=lambda k: abs(loop.processes[k].gain))
     return k, None, ("the point of the range with the largest process gain; no point begins to "
                      "swing with a proportional controller alone")
@@ -130,8 +130,10 @@ def _ultimate(loop: Loop, k: int) -> Ultimate | None:
 
 def _signed(loop: Loop, k: int) -> Callable[..., np.ndarray]:
     """G at the scans, taken so that it is positive at rest."""
-    sign, sampled = loop.sign, partial(loop.linear[k].sampled, scan=loop.scan)
-    return lambda omega: sign * sampled(omega)
+    sign, here = loop.sign, loop.linear[k]
+    if loop.beside:
+        return lambda omega: sign * loop.process(omega)[k]
+    return lambda omega: sign * here.sampled(omega, loop.scan)
 
 
 def _second_order(loop: Loop, k: int) -> SecondOrder | None:

@@ -18,15 +18,13 @@ from simfan.errors import RunError, ScenarioError
 from simfan.history import History, Robustness
 from simfan.loops.margins import Controller, Margins
 from simfan.loops.over_range import Loop
-from simfan.loops.tune import INSIDE, RANGE_POINTS, _largest_step
+from simfan.loops.tune import INSIDE, RANGE_POINTS, _largest_step, full_travel
 from simfan.plant.case import Case
 from simfan.plant.controller import Controller as Given
 from simfan.simulate import Progress, not_run, simulate
 from simfan.steady.path import ground, range_points, turndown
 from simfan.units import show
 
-MORE_LOOPS = ("cascade", "mid-ranging", "two loops")
-"""Structures in which the first loop does not move all elements by itself."""
 LOWERED = 20
 """Times that a rounded gain may be lowered by a hundredth."""
 NOT_FOUND = (RunError, ScenarioError, np.linalg.LinAlgError, ArithmeticError, ValueError)
@@ -134,10 +132,6 @@ def _one(case: Case, name: str, ends: Ends | None, without: Mapping[str, str]
     blank = Robustness(name in case.untuned, case.control.max_sensitivity, *(ends or (None, None)))
     if name in without or ends is None:
         return replace(blank, why=without.get(name))
-    structure = case.strategies[name].structure
-    if any(word in structure for word in MORE_LOOPS):
-        return replace(blank, why=f"its structure is {structure}, where the margins of one loop "
-                       f"say too little: give strategies.{name}.controller its gains")
     try:
         loop = Loop(case, name, *ends)
         tuning, found = _sought(loop, blank.target) if blank.sought else _given(loop)
@@ -178,12 +172,11 @@ def _told(loop: Loop, tuning: Controller, found: tuple[Margins, ...], blank: Rob
           ) -> Robustness:
     at, worst = _worst(loop, found)
     broken = tuple(float(h) for h, m in zip(loop.held, found, strict=True) if not m.stable)
-    travels, width = _travels(loop), span(loop.case)[1]
     return replace(blank, gains=(abs(tuning.gain), tuning.reset), worst_at=at,
                    sensitivity=worst if worst < inf else None, unstable_at=broken,
                    largest_step=_least([_largest_step(loop, tuning, found)]),
-                   fastest_ramp=_least(width * gain / time for gain, time in travels),
-                   full_travel=max((float(f"{t:.3g}") for _, t in travels), default=None),
+                   fastest_ramp=_fastest_ramp(loop),
+                   full_travel=full_travel(loop),
                    why="the loop is unstable there" if broken else None)
 
 
@@ -193,10 +186,11 @@ def _least(values: Iterable[float]) -> float | None:
     return float(least) if least < inf else None
 
 
-def _travels(loop: Loop) -> list[tuple[float, float]]:
-    """(|G(0)|, share/rate [s]) of each stable point and each element that moves there: how much the
-    reading moves with the output, and how long the element takes for the whole of it."""
-    each = loop.assembled.plant.actuators.each
-    return [(abs(lin.gain), abs(lin.share[a]) / min(each[a].rate_up, each[a].rate_down))
-            for lin, u in zip(loop.linear, loop.unstable, strict=True) if not u
-            for a in range(each.size) if lin.share[a] != 0.0]
+def _fastest_ramp(loop: Loop) -> float | None:
+    """Least over the stable points of span·|G(0)|·rate/share, every element at its own rate [held
+    unit/s]."""
+    each, width = loop.assembled.plant.actuators.each, span(loop.case)[1]
+    return _least(width * abs(lin.gain) * min(each[a].rate_up, each[a].rate_down)
+                  / abs(lin.share[a])
+                  for lin, u in zip(loop.linear, loop.unstable, strict=True) if not u
+                  for a in range(each.size) if lin.share[a] != 0.0)

@@ -6,10 +6,10 @@ itself up where the stem is r + b further at the jump up than at the jump down,
 
     Σ (1 − cos 2πkδ)/k · Im L(kω) = −(π/2)·(1 + b/r),  k = 1, 2, 3 …
 
-Tsypkin's method for relays; from memory. Where integral action lets L grow without bound at low
-frequencies there always is such a swing: a resolution makes a self-regulating loop swing, play
-alone does not (McMillan, Tuning and Control Loop Performance, 2012; from memory). The period is
-shortest for δ = ½; the setpoint decides δ.
+Tsypkin, Relay Control Systems (1984); from memory. Where integral action lets L grow without bound
+at low frequencies there always is such a swing: a resolution makes a self-regulating loop swing,
+play alone does not (McMillan, Tuning and Control Loop Performance, 2012; as published). The period
+is shortest for δ = ½; the setpoint decides δ.
 """
 
 from dataclasses import dataclass, replace

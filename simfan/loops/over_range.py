@@ -182,7 +182,8 @@ class Loop:
             gain = min(most_gain(loop, target, self._integrators), self.most_noise_gain)
             found.append((reset / gain if gain > 0.0 else inf, gain, float(reset), loop))
         for rejection, gain, reset, loop in sorted(found, key=lambda one: one[0]):
-            if rejection < inf and winds_right(gain * loop, self._integrators):
+            if reset >= self.scan and rejection < inf and winds_right(gain * loop,
+                                                                      self._integrators):
                 return self._calm(self.pid(rounded_down(gain), float(f"{reset:.3g}")), target)
         raise RunError(f"{self.name}: no gain keeps Ms below {target:g} over the range")
 

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil
 
 import numpy as np
 
-from simfan.assemble import Assembled
+from simfan.assemble import Assembled, assemble
 from simfan.assemble.control import controller
 from simfan.assemble.schedule import schedule
 from simfan.assemble.transmitter import span
@@ -20,7 +21,7 @@ from simfan.plant.case import Case
 from simfan.plant.events import Event
 from simfan.simulate import prepare
 from simfan.steady.balance import Rest, hold, is_stable, starting_state
-from simfan.steady.bench import Array, Bench
+from simfan.steady.bench import Array
 from simfan.timeline import AS_IT_IS, play
 from simfan.units import show
 
@@ -43,10 +44,15 @@ class Rig:
     sign: float
     """1 where more output raises what is held, else −1."""
 
+    @cached_property
+    def start(self) -> State:
+        """The state at rest; not to be changed."""
+        return starting_state(self.assembled, self.rest, self.rest.held)
+
     @property
     def output(self) -> float:
         """Of the controller, at rest [1]."""
-        return float(self.rest.outputs[0])
+        return float(self.start.loop.output[0])
 
     @property
     def width(self) -> float:
@@ -60,20 +66,24 @@ class Rig:
         return c.output_low, c.output_high
 
     def positions(self, output: float) -> Array:
-        """(n_elements,) where the sequence tables put the elements."""
-        return Bench(self.assembled).positions(np.array([output]))
+        """(n_elements,) where the sequence tables put the elements that this controller moves; the
+        others stand."""
+        act = self.assembled.plant.actuators
+        return np.array([np.interp(output, act.output[a], act.demand[a])
+                         if act.each.loop[a] == 0 else self.start.demand[a]
+                         for a in range(act.each.size)])
 
     def run(self, seconds: float, switch: Switch, drift: float = 0.0) -> Record:
         """The plant from rest, its output switched at each scan; the process resistance drifts by
-        a share over the test. A loop that brings another's output back stands in manual, too.
+        a share over the test. Other loops stand in manual, too, but for overrides.
         Raises RunError where the numbers break."""
         scan = self.case.control.scan
         case = _lasting(self.case, ceil(seconds / scan) * scan, self.rest.held, drift)
-        assembled, _ = prepare(case, self.name)
+        assembled = assemble(case, self.name, self.assembled.plant.step, scan)
         plant, plan = assembled.plant, schedule(assembled, case, play(case).dials)
-        state, traces = starting_state(assembled, self.rest, self.rest.held), layout.traces(plant)
+        state, traces = layout.copy(self.start), layout.traces(plant)
         look, n = _Look(assembled), plan.manual.shape[0]
-        plan.manual[:, plant.transmitters.place == layout.OUTPUT_OF] = AS_IT_IS
+        plan.manual[:, plant.loops.overrides < 0] = AS_IT_IS
         seen = np.empty((n, 2))
         for k in range(n):
             seen[k, 0] = look.reading(plan, state)
@@ -82,9 +92,7 @@ class Rig:
             if advance.advance(plant, plan, state, traces, until) != DONE:
                 raise RunError(f"{self.name}: the test stopped on its numbers after "
                                f"{k * scan:.4g} s; try a shorter run.step")
-        each = plant.scan_steps // plant.record_steps
-        return Record(np.arange(n) * scan, seen[:, 0], seen[:, 1],
-                      traces.element_position[::each].copy())
+        return Record(np.arange(n) * scan, seen[:, 0], seen[:, 1], traces.element_position)
 
 
 class _Look:
@@ -110,6 +118,9 @@ def rig(case: Case, name: str, held: float) -> Rig:
     """
     assembled, _ = prepare(case, name)
     rest, kind = hold(assembled, held), case.control.held_kind
+    if assembled.plant.loops.inner[0] >= 0:
+        raise RunError(f"{name}: its controller sets the setpoint of an inner loop, and moves no "
+                       "element; test the inner loop in a strategy of its own")
     place = f"{name} at {show(held, kind, digits=4)}"
     if not rest.reached:
         raise RunError(f"{name} does not hold {show(held, kind, digits=4)}; the nearest is "
@@ -127,7 +138,7 @@ def rig(case: Case, name: str, held: float) -> Rig:
 
 
 def _lasting(case: Case, duration: float, held: float, drift: float) -> Case:
-    """The case for so long, nothing happening but the drift; recorded at its scans."""
-    run = case.run.model_copy(update={"duration": duration, "starts_at": held, "record": None})
+    """The case for so long, nothing happening but the drift."""
+    run = case.run.model_copy(update={"duration": duration, "starts_at": held})
     slowly = Event(at=0.0, process_resistance=1.0 + drift, over=duration) if drift else None
     return case.model_copy(update={"run": run, "timeline": (slowly,) if slowly else ()})

@@ -25,8 +25,11 @@ def limit_cycles(loop: Loop, tuning: Controller, share: float = 0.5) -> tuple[Li
     """Of every stable point of a loop and every element that has stick or play and follows the
     output there: whether a swing keeps itself up, and which.
 
-    `share` is that of the period in which an element that sticks stands up [1].
+    `share` is that of the period in which an element that sticks stands up [1]. None are sought
+    for a controller that sets an inner loop's setpoint and moves no element itself.
     """
+    if loop.assembled.plant.loops.inner[0] >= 0:
+        return ()
     each = loop.assembled.plant.actuators.each
     return tuple(_at(loop, tuning, k, a, share) for k in range(len(loop.linear))
                  for a in range(each.size)

@@ -13,6 +13,9 @@ from simfan.loops.by_rule import by_rule, chosen
 from simfan.loops.curves import curves
 from simfan.loops.margins import Controller, Margins
 from simfan.loops.over_range import MOST_NOISE_GAIN, MOST_STIRRED, Loop
+from simfan.loops.pairing import pairing
+from simfan.loops.trouble import warnings_for
+from simfan.loops.ways import ways
 from simfan.plant.case import Case
 from simfan.steady.path import ground, range_points, turndown
 from simfan.units import show
@@ -41,13 +44,14 @@ Progress = Callable[[str, float], None]
 
 def tune(case: Case, names: Sequence[str], target: float, low: float | None = None,
          high: float | None = None, progress: Progress | None = None,
-         asked: Sequence[str] = (), drawn: bool = False) -> LoopAnswer:
+         asked: Sequence[str] = (), drawn: bool = False, more_ways: bool = False) -> LoopAnswer:
     """The loops of these strategies over one range of the held value.
 
     The range is that which all of them reach within their limits, unless its ends are given.
-    `asked` are tuning rules to try beside, by name; with `drawn` the answer carries what its
-    pictures are drawn from. Raises RunError where there is no range or no such rule, ScenarioError
-    for a plant that cannot be assembled.
+    `asked` are tuning rules to try beside, by name; with `more_ways` a gain schedule and a
+    characteriser are sought where the process gain changes; with `drawn` the answer carries what
+    its pictures are drawn from. Raises RunError where there is no range or no such rule,
+    ScenarioError for a plant that cannot be assembled.
     """
     rules = chosen(asked)
     ends = _common(case, names) if low is None or high is None else (low, high)
@@ -59,7 +63,7 @@ def tune(case: Case, names: Sequence[str], target: float, low: float | None = No
                        "name fewer with --strategy, or give --from and --to")
     found = []
     for k, name in enumerate(names):
-        found.append(_one(case, name, target, (low, high), rules, drawn))
+        found.append(_one(case, name, target, (low, high), rules, drawn, more_ways))
         if progress:
             progress(name, (k + 1) / len(names))
     start, width = span(case)
@@ -84,7 +88,7 @@ def _common(case: Case, names: Sequence[str]) -> tuple[float, float]:
 
 
 def _one(case: Case, name: str, target: float, ends: tuple[float, float],
-         rules: Sequence[str], drawn: bool) -> StrategyLoop:
+         rules: Sequence[str], drawn: bool, more_ways: bool) -> StrategyLoop:
     loop = Loop(case, name, *ends)
     controllers = {} if name in case.untuned else {GIVEN: loop.given()}
     findings = list(_unstable(loop))
@@ -95,7 +99,12 @@ def _one(case: Case, name: str, target: float, ends: tuple[float, float],
     ruled = by_rule(loop, rules)
     controllers |= {key: loop.pid(*tuning) for key, tuning in ruled.tunings.items()}
     judged = {key: loop.margins(c) for key, c in controllers.items()}
-    shown = curves(loop, controllers, judged) if drawn else {}
+    shown = {key: curves(loop, c, judged[key]) for key, c in controllers.items()} if drawn else {}
+    other, why_not = ways(loop, target, drawn) if more_ways else ((), ())
+    best = controllers.get(ROBUST) or controllers.get(GIVEN)
+    both = pairing(loop, best) if best else None
+    findings += [f"{name}: {said}" for said in (
+        *(warnings_for(loop, best) if best else ()), *(both.said if both else ()))]
     travel = None if controller(case, case.strategies[name]).full_travel else full_travel(loop)
     return StrategyLoop(
         name=name, method=case.strategies[name].method,
@@ -103,7 +112,8 @@ def _one(case: Case, name: str, target: float, ends: tuple[float, float],
         tunings=tuple(replace(_tuning(loop, key, c, judged[key]), curves=shown.get(key),
                               full_travel=None if key == GIVEN else travel)
                       for key, c in controllers.items()),
-        findings=tuple(findings), rule_point=ruled.point, not_applied=ruled.not_applied,
+        findings=(*findings, *why_not), rule_point=ruled.point, not_applied=ruled.not_applied,
+        structure=case.strategies[name].structure, ways=other, pairing=both,
         tag=f"{LETTERS[case.control.holds]}-1")
 
 

@@ -6,7 +6,7 @@ code as a simulated run.
 
 from simfan.metrics.judge import can_be_judged, judge
 from simfan.metrics.known import assumed_part_s
-from simfan.metrics.misses import Miss, misses
+from simfan.metrics.misses import Miss, beyond_words, misses, robustness_misses, unstable_words
 from simfan.metrics.plain import plain, with_reasons
 from simfan.metrics.results import (
     Change,
@@ -23,6 +23,7 @@ from simfan.metrics.verdict import verdict
 
 __all__ = [
     "Change", "Energy", "Event", "Excursions", "Measures", "Miss", "Surge", "Tracking", "Travel",
-    "Whole", "assumed_part_s",
-    "can_be_judged", "judge", "misses", "plain", "verdict", "with_reasons",
+    "Whole", "assumed_part_s", "beyond_words",
+    "can_be_judged", "judge", "misses", "plain", "robustness_misses", "unstable_words", "verdict",
+    "with_reasons",
 ]  # fmt: skip

@@ -3,13 +3,17 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from simfan.history import Facts
+from simfan.history import Facts, Robustness
 from simfan.metrics.results import Change, Event, Excursions, Measures
 from simfan.plant.case import Criteria
 from simfan.signals import HELD_UNITS
 
 LEFT = ("left of the peak", "below the stall line")
 """Kinds of event in which the stall margin is below zero."""
+
+
+SWINGING = 25.0
+"""Overshoot of a setpoint step [%] beyond what a loop of Ms up to 2 shows. An assumption."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,59 @@ def misses(measures: Measures, criteria: Criteria, facts: Facts) -> tuple[Miss, 
         *_below("lowest_pressure", "pressure of the volume down to",
                 measures.excursions.lowest_pressure_pa, criteria.lowest_pressure, "Pa"),
     )  # fmt: skip
+
+
+def robustness_misses(facts: Facts) -> tuple[Miss, ...]:
+    """What was to be tuned and could not be, or not everywhere. Gains that the scenario gives are
+    the user's own; they are warned of, not missed."""
+    found = facts.robustness
+    if found is None or not found.sought or (found.gains and not found.unstable_at):
+        return ()
+    words = (unstable_words(facts) if found.gains else
+             f"not run, for it could not be tuned: {found.why}")
+    return (Miss("max_sensitivity", None, found.target, "", words),)
+
+
+def unstable_words(facts: Facts) -> str:
+    """Where in the range a tuning does not hold; "" for nowhere."""
+    found = facts.robustness
+    if found is None or not found.unstable_at:
+        return ""
+    low, high = (f"{figure(edge(found.unstable_at))}" for edge in (min, max))
+    where = f"at {low}" if low == high else f"from {low} to {high}"
+    return f"the loop is unstable {where} {HELD_UNITS[facts.held_kind]}"
+
+
+def beyond_words(measures: Measures | None, facts: Facts) -> str:
+    """The setpoint change that overshoots by more than sought gains promise, and why; "" for none,
+    and where the fan surges."""
+    found = facts.robustness
+    if not (found and found.sought and measures) or measures.excursions.surge_cycles:
+        return ""
+    over, worst = max(((c.overshoot_percent or 0.0, c) for c in measures.tracking.changes),
+                      key=lambda pair: pair[0], default=(0.0, None))
+    if worst is None or over <= SWINGING:
+        return ""
+    ending = "" if worst.settling_time_s is not None else " and has not settled at its end"
+    return f"{_step(worst)} overshoots by {figure(over)} %{ending}{_because(worst, found)}"
+
+
+def _because(change: Change, found: Robustness) -> str:
+    """What of the change the tuning did not reckon with; "" where nothing is known.
+
+    A change is too fast that is a step beyond the largest step, or a ramp also faster than the
+    fastest.
+    """
+    unit, ends = HELD_UNITS[change.held_kind], (change.start, change.end)
+    if found.low is not None and found.high is not None and not (
+            found.low <= min(ends) and max(ends) <= found.high):
+        return (f": it leaves the {figure(found.low)} to {figure(found.high)} {unit} over which "
+                "the loop was tuned")
+    limit = found.largest_step
+    if limit is not None and abs(change.end - change.start) > max(
+            limit, (found.fastest_ramp or 0.0) * change.over_s):
+        return (f": beyond {figure(limit)} {unit} at once a rate limit rules the loop, not its Ms")
+    return ""
 
 
 def figure(value: float) -> str:

@@ -9,9 +9,12 @@ LONGEST = 3
 
 def verdict(
     measures: Measures | None, missed: tuple[Miss, ...], findings: tuple[str, ...],
-    stopped: str | None,
+    stopped: str | None, beyond: str = "",
 ) -> str:  # fmt: skip
-    """What decides, first: stopped on its numbers, surge, setpoints out of reach, other misses."""
+    """What decides, first: stopped on its numbers, surge, setpoints out of reach, other misses.
+
+    `beyond` is told whatever else is: why a run is worse than its tuning promises.
+    """
     against = [f"stopped on its numbers: {stopped}"] if stopped else []
     surging = surge_words(measures.excursions) if measures else ""
     is_missed = any(m.criterion == "surge_cycles" for m in missed)
@@ -19,8 +22,10 @@ def verdict(
         against.append(surging)
     against += [*findings, *(m.words for m in missed if m.criterion != "surge_cycles")]
     if against:
-        return _joined(against + ([surging] if surging and not is_missed else []))
-    return _joined(["meets the criteria", *_worth_knowing(measures, surging)])
+        said = _joined(against + ([surging] if surging and not is_missed else []))
+    else:
+        said = _joined(["meets the criteria", *_worth_knowing(measures, surging)])
+    return f"{said}; {beyond}" if beyond else said
 
 
 def surge_words(found: Excursions) -> str:

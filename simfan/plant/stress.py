@@ -108,7 +108,8 @@ class Between(Mark):
 
 
 Numbers = tuple[str | float, ...]
-Two, Three = Annotated[Numbers, Unread(2, 2)], Annotated[Numbers, Unread(3, 3)]
+Two = Annotated[Numbers, Unread(2, 2)]
+Three = Annotated[Numbers, Unread(3, 3)]
 Some = Annotated[Numbers, Unread(2, 1000)]
 HeldRange = Annotated[tuple[float, float], Between(HeldQuantity(), '["18 m3/s", "45 m3/s"]')]
 TimeRange = Annotated[tuple[float, float],

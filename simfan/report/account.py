@@ -31,7 +31,19 @@ def tuning_words(facts: Facts, system: System) -> str:
 def settings(facts: Facts) -> list[tuple[str, str, str]]:
     """Name, value and unit of each tuning number in use, the span apart."""
     unused = ("derivative_s", "derivative_filter") if not facts.tuning.get("derivative_s") else ()
-    return [_setting(k, v) for k, v in facts.tuning.items() if k not in (*unused, *_SPAN)]
+    found = [_setting(k, v) for k, v in facts.tuning.items() if k not in (*unused, *_SPAN)]
+    after = next((k + 1 for k, (name, *_) in enumerate(found) if name == "reset"), 0)
+    return [*found[:after], *_sensitivity(facts), *found[after:]]
+
+
+def _sensitivity(facts: Facts) -> list[tuple[str, str, str]]:
+    """Ms beside the gains."""
+    found = facts.robustness
+    if found is None:
+        return []
+    if found.sensitivity is not None:
+        return [("Ms", significant(found.sensitivity), "")]
+    return [("Ms", "unstable" if found.unstable_at else "not found", "")]
 
 
 def _span(facts: Facts, system: System) -> Iterable[str]:

@@ -4,7 +4,7 @@ the line, so that colours may be seen or not; by dashes and colours beside it.""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -38,7 +38,15 @@ class Pen:
     """Where along the axis its letters stand, 0 to 1: no two strategies share a place."""
 
 
-def pens(maps: Sequence[StrategyMap]) -> list[Pen]:
+class Named(Protocol):
+    """What was found of one strategy."""
+
+    @property
+    def name(self) -> str:
+        """The strategy's name."""
+
+
+def pens(maps: Sequence[Named]) -> list[Pen]:
     """A pen for each; beyond as many as there are letters they are counted."""
     n = len(maps)
     return [Pen(ascii_uppercase[k] if n <= len(ascii_uppercase) else str(k + 1), m.name,

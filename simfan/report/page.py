@@ -13,6 +13,7 @@ from simfan.report.basis import BASIS, SOURCES
 from simfan.report.excursions import EXCURSIONS
 from simfan.report.maps import EVENTS, MAPS, ON_PAPER
 from simfan.report.pictures import PICTURES
+from simfan.report.robustness import ROBUSTNESS
 from simfan.report.sections import Drawing, Section
 from simfan.report.table import TABLE
 from simfan.report.terminal import Words
@@ -28,7 +29,7 @@ class Titled(Protocol):
         """The scenario's title."""
 
 COMPARISON: tuple[Section[Comparison], ...] = (
-    ANSWER, TABLE, VERDICTS, EXCURSIONS, PICTURES, TUNING, ASSUMED, AUDIT, CAUTION,
+    ROBUSTNESS, ANSWER, TABLE, VERDICTS, EXCURSIONS, PICTURES, TUNING, ASSUMED, AUDIT, CAUTION,
 )  # fmt: skip
 """On a terminal."""
 IN_FULL = tuple(ALL_ASSUMED if section is ASSUMED else section for section in COMPARISON)
@@ -36,8 +37,8 @@ IN_FULL = tuple(ALL_ASSUMED if section is ASSUMED else section for section in CO
 
 
 ON_PAGE: tuple[Section[Comparison], ...] = (
-    ANSWER, TABLE, BARS, ZOOMABLE, ON_PAPER, EVENTS, MAPS, EXCURSIONS, BASIS, SOURCES, AUDIT,
-    CAUTION,
+    ROBUSTNESS, ANSWER, TABLE, BARS, ZOOMABLE, ON_PAPER, EVENTS, MAPS, EXCURSIONS, BASIS, SOURCES,
+    AUDIT, CAUTION,
 )  # fmt: skip
 """On an HTML page."""
 

@@ -26,7 +26,7 @@ def draw(
     for axes, panel in zip(stack, panels, strict=True):
         _fill(axes, run, panel, flat, buckets)
         _mark(axes, events, spans)
-        axes.set_xlim(run.time[0], run.time[-1])
+        axes.set_xlim(run.time[0], run.time[-1] if run.time.size > 1 else run.facts.duration_s)
         high = 1.05 if axes is top else 0.99
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, high), ncols=4, borderaxespad=0.0)
         axes.tick_params(labelbottom=axes is last)

@@ -3,7 +3,9 @@
 from simfan.scenario.assumed import assumed
 from simfan.scenario.reader import fingerprint, load, place
 from simfan.scenario.rewrite import write_sequences
+from simfan.scenario.rewrite_tuning import Typed, write_tunings
 from simfan.scenario.schema import schema
 from simfan.scenario.starter import starter
 
-__all__ = ["assumed", "fingerprint", "load", "place", "schema", "starter", "write_sequences"]
+__all__ = ["Typed", "assumed", "fingerprint", "load", "place", "schema", "starter",
+           "write_sequences", "write_tunings"]

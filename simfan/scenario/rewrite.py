@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from simfan.errors import RunError, ScenarioError
+from simfan.plant.case import Case
 from simfan.scenario.lines import Span, key_spans
 from simfan.scenario.reader import load
 
@@ -19,32 +20,39 @@ def write_sequences(file: Path, tables: Mapping[str, Table]) -> Path:
     The new text is read as a scenario before it takes the old one's place. Raises RunError, with
     the file as it was, where that cannot be done.
     """
-    old = file.read_bytes()
-    text = old.decode("utf-8-sig")
+    text = file.read_bytes().decode("utf-8-sig")
     for strategy, table in tables.items():
         text = with_sequence(text, strategy, table)
-    _try(file, text)
-    kept = _free(file)
-    try:
-        kept.write_bytes(old)
-        file.write_bytes(text.encode())
-    except OSError as why:
-        raise RunError(f"{file} cannot be written: {why.strerror}; the file as it was is "
-                       f"{kept if kept.exists() else 'untouched'}") from None
+    tried(file, text, "the new sequence")
+    kept = put(file, text)
+    assert kept is not None, "the file was read"
     return kept
 
 
-def _try(file: Path, text: str) -> None:
-    """Read the text as a scenario, beside the file, since it may name others there."""
+def put(file: Path, text: str) -> Path | None:
+    """Write the text; the path at which what stood there before is kept, if anything did."""
+    kept = _free(file) if file.exists() else None
+    try:
+        if kept:
+            kept.write_bytes(file.read_bytes())
+        file.write_bytes(text.encode())
+    except OSError as why:
+        raise RunError(f"{file} cannot be written: {why.strerror}; the file as it was is "
+                       f"{kept if kept and kept.exists() else 'untouched'}") from None
+    return kept
+
+
+def tried(file: Path, text: str, what: str) -> Case:
+    """The text as a scenario, read beside the file, since it may name others there."""
     trial = file.with_name(f".{file.name}.new")
     try:
         trial.write_bytes(text.encode())
-        load(trial)
+        return load(trial)
     except OSError as why:
         raise RunError(f"nothing can be written beside {file}: {why.strerror}; it was left as it "
                        "is") from None
     except ScenarioError as error:
-        raise RunError(f"{file} was left as it is: with the new sequence it would not be a "
+        raise RunError(f"{file} was left as it is: with {what} it would not be a "
                        f"scenario ({error.problems[0]})") from None
     finally:
         trial.unlink(missing_ok=True)
@@ -60,7 +68,7 @@ def with_sequence(text: str, strategy: str, table: Table) -> str:
         _, start, end = spans[path]
         return text[:start] + inline(table) + _trailing(text[start:end]) + text[end:]
     pairs = sorted(span for at, span in spans.items() if at[:3] == path and len(at) == 4)
-    if not pairs or not all(_own_line(text, span) for span in pairs):
+    if not pairs or not all(own_line(text, span) for span in pairs):
         raise RunError(f"the sequence of {strategy} is written in a way that cannot be replaced "
                        f"without risk; nothing was written. By hand: sequence = {inline(table)}")
     return _lines_replaced(text, pairs, table)
@@ -77,7 +85,7 @@ def _lines_replaced(text: str, pairs: Sequence[Span], table: Table) -> str:
     return text[:line] + new + text[line:]
 
 
-def _own_line(text: str, span: Span) -> bool:
+def own_line(text: str, span: Span) -> bool:
     """Whether nothing but blanks and a comment shares the lines of this pair."""
     before = text[text.rfind("\n", 0, span[0]) + 1:span[0]]
     after = text[span[2]:].split("\n", 1)[0].strip()

@@ -8,7 +8,7 @@ from pydantic import BaseModel
 from simfan.plant.case import Case
 from simfan.plant.quantities import Quantity, mark_of
 from simfan.scenario.assumed import as_written
-from simfan.scenario.sentences import inner_types
+from simfan.scenario.sentences import fields_of, inner_types
 
 
 def schema() -> dict[str, Any]:
@@ -22,7 +22,7 @@ def schema() -> dict[str, Any]:
     models = {model.__name__: model for model in _models(Case)}
     for name, part in [("Case", made), *made["$defs"].items()]:
         for key, told in part["properties"].items():
-            _as_in_a_file(told, models[name].model_fields[key])
+            _as_in_a_file(told, fields_of(models[name])[key])
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **made,
             "title": "A simfan scenario"}
 

@@ -5,6 +5,7 @@ from difflib import get_close_matches
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from simfan.errors import Mistakes, PathPart, Problem
 from simfan.plant.case import Case
@@ -86,7 +87,7 @@ def _not_a_choice(path: Path, given: object) -> Problem:
 def _allowed(path: Path) -> str:
     """What may stand at a key, from its type."""
     above = _type_at(path[:-1])
-    field = above.model_fields.get(str(path[-1])) if _is_model(above) else None
+    field = fields_of(above).get(str(path[-1])) if _is_model(above) else None
     if field and (mark := mark_of(field)):
         return mark.allowed
     choices = get_args(_type_at(path))
@@ -99,8 +100,13 @@ def _is_model(kind: Any) -> bool:
     return isinstance(kind, type) and issubclass(kind, BaseModel)
 
 
+def fields_of(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Its fields by the names that a file has for them."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
+
+
 def _fields(kind: Any) -> list[str]:
-    return list(kind.model_fields) if _is_model(kind) else []
+    return list(fields_of(kind)) if _is_model(kind) else []
 
 
 def _bare(kind: Any) -> Any:
@@ -115,7 +121,7 @@ def _type_at(path: Path) -> Any:
     kind: Any = Case
     for part in path:
         if _is_model(kind):
-            field = kind.model_fields.get(str(part))
+            field = fields_of(kind).get(str(part))
             kind = _bare(field.annotation) if field else None
         elif get_origin(kind) is dict:
             kind = get_args(kind)[1]
@@ -146,5 +152,5 @@ def _all_paths(kind: Any = Case, path: tuple[str, ...] = ()) -> list[tuple[str, 
         return _all_paths(get_args(kind)[0], path)
     for name in _fields(kind):
         found.append((*path, name))
-        found += _all_paths(kind.model_fields[name].annotation, (*path, name))
+        found += _all_paths(fields_of(kind)[name].annotation, (*path, name))
     return found

@@ -20,6 +20,7 @@ SOURCES = {
     "Gravdahl 1998": r"Gravdahl",
     "Greitzer 1976": r"Greitzer 1976",
     "IEC 60034-30-1": r"IEC 60034",
+    "IEC 60255-149": r"IEC 60255",
     "ISO 13348": r"ISO 13348",
     "ISO 2533": r"ISO 2533",
     "ISO 8601": r"ISO 8601",

@@ -21,7 +21,7 @@ from scipy.stats import binom, binomtest
 from simfan.stress.confidence import failure_bound, failure_interval, runs_needed, statement
 from simfan.stress.search import search, told
 from simfan.stress.sensitivity import sensitivity
-from simfan.stress.tally import Array, Budget
+from simfan.stress.tally import Array, Budget, Evaluate
 from tests.published.record import checked
 
 # share that passes, confidence, failures, runs
@@ -33,8 +33,7 @@ WILKS = [(0.95, 0.95, 0, 59), (0.99, 0.95, 0, 299), (0.99, 0.99, 0, 459), (0.95,
 def test_runs_for_a_statement(passes: float, confidence: float, failures: int,
                               expected_runs: int) -> None:
     """Wilks (1941): one run fewer does not do."""
-    assert runs_needed(passes, confidence, failures) == checked(
-        expected_runs, "runs", abs=0.0)
+    assert runs_needed(passes, confidence, failures) == checked(expected_runs, "runs", abs=0.5)
     fewer = binom.cdf(failures, expected_runs - 1, 1.0 - passes)
     assert binom.cdf(failures, expected_runs, 1.0 - passes) <= 1.0 - confidence < fewer
 
@@ -48,7 +47,7 @@ def test_the_bound_on_the_share_that_fails() -> None:
 
 
 @pytest.mark.parametrize("failures, runs", [(0, 59), (1, 93), (5, 100), (99, 100), (17, 20_000)])
-def test_the_bound_is_scipy_s(failures: int, runs: int) -> None:
+def test_the_bound_is_that_of_an_exact_test(failures: int, runs: int) -> None:
     """scipy.stats.binomtest, whose one-sided test leaves all of the doubt above."""
     found = binomtest(failures, runs, alternative="less").proportion_ci(0.95, method="exact")
     assert failure_bound(failures, runs) == checked(found.high, "upper end", rel=1e-9)
@@ -102,31 +101,33 @@ def test_which_inputs_matter() -> None:
         assert (bands[:, 0] <= true).all() and (true <= bands[:, 1]).all()
 
 
-RADIUS, WINDOWS = 0.05, 40
+RADIUS, SEARCHED, DRAWN = 0.05, 40, 300
+"""Of a ball of failures in the cube of three inputs; how many such balls."""
+
+
+def ball(seed: int) -> tuple[Evaluate, np.random.Generator]:
+    """Failures about a point drawn at random, and who drew it."""
+    rng = np.random.default_rng([41, seed])
+    centre = rng.uniform(RADIUS, 1.0 - RADIUS, 3)
+    return lambda x: (np.linalg.norm(x - centre, axis=1) / RADIUS - 1.0)[:, None], rng
 
 
 def test_a_narrow_window_is_found_sooner_than_at_random() -> None:
-    """Forty balls of failures in the cube of three inputs, fixed seeds; the mean of 1/p random runs
-    has a standard deviation of 1/p/√40."""
+    """The mean of 1/p random runs over so many windows has a standard deviation of 1/p/√windows;
+    the search needs less than a fifth of it on average, and never as many."""
     expected = 1.0 / (4.0 / 3.0 * np.pi * RADIUS**3)
-    searched, at_random = [], []
-    for seed in range(WINDOWS):
-        rng = np.random.default_rng([41, seed])
-        centre = rng.uniform(RADIUS, 1.0 - RADIUS, 3)
-
-        def distance(x: Array, centre: Array = centre) -> Array:
-            return (np.linalg.norm(x - centre, axis=1) / RADIUS - 1.0)[:, None]
-
-        first = search(distance, 3, 1, Budget(500), seed).worst[0].first_broken
-        assert first is not None
-        searched.append(first)
-        broken = distance(rng.random((40_000, 3)))[:, 0] < 0.0
+    at_random = []
+    for distance, rng in map(ball, range(DRAWN)):
+        broken = distance(rng.random((25_000, 3)))[:, 0] < 0.0
         assert broken.any()
         at_random.append(int(np.argmax(broken)) + 1)
     assert np.mean(at_random) == checked(expected, "runs at random, mean",
-                                         abs=2.0 * expected / np.sqrt(WINDOWS))
-    assert max(searched) < expected
-    assert np.mean(searched) < 0.2 * expected
+                                         abs=2.0 * expected / np.sqrt(DRAWN))
+    searched = [search(ball(seed)[0], 3, 1, Budget(500), seed).worst[0].first_broken
+                for seed in range(SEARCHED)]
+    counted = [n for n in searched if n is not None]
+    assert len(counted) == SEARCHED and max(counted) < expected
+    assert np.mean(counted) < 0.2 * expected
 
 
 def test_a_space_without_a_failure_is_not_called_safe() -> None:

@@ -1,0 +1,73 @@
+"""Words for what a search varies and requires."""
+
+from dataclasses import dataclass
+from math import floor, log10
+
+import numpy as np
+
+from simfan.report import ink
+from simfan.stress_answer import Input, Requirement
+from simfan.units import System, preferred, show, significant
+
+REQUIRED = {
+    "time_outside_band": "Time outside the band",
+    "overshoot": "Overshoot",
+    "settling_time": "Settling time",
+    "stall_margin": "Stall margin",
+    "surge_cycles": "Surge cycles",
+    "motor_load": "Motor load",
+    "speed": "Speed",
+    "highest_pressure": "Pressure of the volume",
+    "lowest_pressure": "Pressure of the volume",
+}
+"""Key in the scenario's criteria → what is asked about."""
+MOVED = {"from": "Setpoint before the move", "to": "Setpoint after the move",
+         "over": "Length of the ramp"}
+SHARES = 101
+
+
+@dataclass(frozen=True)
+class Scale:
+    """One thing that is varied, in the reader's unit."""
+
+    words: str
+    """Name and unit, for an axis."""
+    values: np.ndarray
+    """(k,) at even shares of its distribution, from 0 to 1."""
+
+    def at(self, shares: np.ndarray) -> np.ndarray:
+        """Values at coordinates of the unit cube."""
+        return np.interp(shares, np.linspace(0.0, 1.0, len(self.values)), self.values)
+
+
+def required(requirement: Requirement, system: System) -> str:
+    """Such as "Overshoot at most 10 %"."""
+    name = REQUIRED.get(requirement.name, requirement.name.replace("_", " "))
+    if requirement.unit == "Pa":
+        limit = show(requirement.limit, "pressure", system)
+    else:
+        limit = f"{significant(requirement.limit)} {requirement.unit}".rstrip()
+    if requirement.name == "surge_cycles" and not requirement.limit:
+        return "No surge cycle"
+    return f"{name} at {requirement.at} {limit}"
+
+
+def varied(one: Input) -> str:
+    """The name of an input; a path of the scenario stays as it is."""
+    return MOVED.get(one.name, one.name)
+
+
+def axis(one: Input, system: System) -> Scale:
+    """An input over its distribution, in the reader's unit."""
+    values = np.array([one.value(u) for u in np.linspace(0.0, 1.0, SHARES)])
+    if one.kind is None:
+        return Scale(varied(one), values)
+    return Scale(f"{varied(one)} [{ink.typeset(preferred(one.kind, system))}]",
+                 np.asarray(ink.shown(values, one.kind, system)))
+
+
+def rounded_down(rate: float) -> str:
+    """To two digits, never up: a limit must not grow by being written."""
+    places = 1 - floor(log10(rate))
+    down = floor(rate * 10.0**places + 1e-9) / 10.0**places
+    return f"{down:.{max(places, 0)}f}"

@@ -1,0 +1,1 @@
+"""Many runs of one scenario, varied: the worst of them, what breaks first, and how sure that is."""

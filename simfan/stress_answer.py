@@ -1,0 +1,325 @@
+"""What a search through varied runs found. SI; knows nothing of how it was found.
+
+Points are of the unit cube: each input as a share of its range, 0 at its low end. Distances are to
+the limit of a requirement: above 0 there is room, below 0 it is broken.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import exp, log, sqrt
+from statistics import NormalDist
+
+import numpy as np
+
+from simfan.history import History
+
+Array = np.ndarray
+
+STOPPED = -1e6
+"""Distance to every limit of a run that stopped on its numbers, and below which none lies."""
+
+
+@dataclass(frozen=True)
+class Trail:
+    """All runs of a search, in the order they were made."""
+
+    points: Array
+    """(n, d) of the unit cube."""
+    distances: Array
+    """(n, m)."""
+
+    def first_broken(self, column: int) -> int | None:
+        """How many runs it took until the requirement was broken; None where it never was."""
+        broken = np.flatnonzero(self.distances[:, column] < 0.0)
+        return int(broken[0]) + 1 if broken.size else None
+
+    def ranked(self, column: int) -> Array:
+        """(n,) places of the runs, the worst first; of equals the earlier first."""
+        return np.argsort(self.distances[:, column], kind="stable")
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The worst run of one requirement."""
+
+    point: Array
+    """(d,) of the unit cube."""
+    distance: float
+    """Below 0 where the requirement is broken."""
+    runs: int
+    """All runs of the search, whichever requirement they were made for."""
+    failures: int
+    """Of these runs. Searched runs crowd where it is bad: no share of the space follows from it."""
+    first_broken: int | None
+    """Runs made until it was first broken; None where none was found."""
+
+
+@dataclass(frozen=True)
+class Searched:
+    """What a search found."""
+
+    worst: tuple[Worst, ...]
+    """One for each requirement."""
+    trail: Trail
+    sampled: int
+    """So many runs at the head of the trail are the sample: even over the whole space."""
+    stopped: bool
+    """Whether the time was over before the runs were."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """A smallest change from the nominal point, along one line, that breaks a requirement."""
+
+    requirement: int
+    """Its column."""
+    input: int | None
+    """The only input that changes; None where several do."""
+    holds: Array
+    """(d,) the last point on the line that was seen to hold."""
+    breaks: Array
+    """(d,) the first that was seen broken."""
+    distance: float
+    """To the limit at `breaks`."""
+    size: float
+    """Of the change up to `breaks`: root of the sum of squares of shares of the ranges [1]."""
+
+
+@dataclass(frozen=True)
+class RampLimits:
+    """The fastest setpoint ramp that keeps all requirements, from each setpoint to each."""
+
+    setpoints: Array
+    """(k,) [held unit]."""
+    fastest: Array
+    """(k, k) duration of the fastest ramp from row to column that was seen to keep all [s]; inf
+    where none did, nan on the diagonal."""
+    slowest: Array
+    """(k, k) of the slowest; `longest` where no slower one was run. All that were run between the
+    two kept all."""
+    breaks: Array
+    """(k, k) column of the requirement that a faster ramp breaks, or any ramp where none keeps all;
+    -1 where nothing was broken."""
+    shortest: float
+    """No faster ramp was run [s]."""
+    longest: float
+    """No slower ramp was run [s]."""
+    tolerance: float
+    """A ramp faster than the one given by more than this share breaks a requirement [1]."""
+    runs: int
+
+    @property
+    def rates(self) -> Array:
+        """(k, k) |to − from|/duration [held unit/s]; 0 where no ramp keeps all, nan on the
+        diagonal."""
+        return np.abs(self.setpoints[None, :] - self.setpoints[:, None]) / self.fastest
+
+    @property
+    def free(self) -> Array:
+        """(k, k) whether even the shortest ramp keeps all."""
+        return (self.breaks < 0) & np.isfinite(self.fastest)
+
+    @property
+    def none(self) -> Array:
+        """(k, k) whether no ramp that was run keeps all."""
+        return np.isinf(self.fastest)
+
+    @property
+    def bounded(self) -> Array:
+        """(k, k) whether a ramp can be too slow."""
+        return np.isfinite(self.fastest) & (self.slowest < self.longest)
+
+
+@dataclass(frozen=True)
+class RampRow:
+    """One line of the table for the control system: leaving one setpoint."""
+
+    setpoint: float
+    """[held unit]."""
+    up: float | None
+    """Rate that keeps all requirements to every higher setpoint [held unit/s]; 0 where none does,
+    None at the top of the range."""
+    down: float | None
+    """The same to every lower one; None at the bottom."""
+    up_free: bool
+    """No ramp up that was run broke anything: `up` is only the fastest that was run."""
+    down_free: bool
+    """The same down."""
+    up_kept: bool
+    """Each move up was run once more at the rate of this line, and kept all requirements."""
+    down_kept: bool
+    """The same down."""
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """Which inputs matter to one requirement: Sobol indices of its distance."""
+
+    requirement: int
+    """Its column."""
+    first: Array
+    """(d,) share of the distance's variance that an input makes alone [1]; nan where the distance
+    did not change."""
+    first_band: Array
+    """(d, 2) both ends of its confidence band."""
+    total: Array
+    """(d,) share that would be left if all other inputs were known: alone and together with others
+    [1]."""
+    total_band: Array
+    """(d, 2)."""
+    confidence: float
+    """Of the bands [1]."""
+    runs: int
+
+
+CUT = 3.0
+"""Deviations to either side of the mean at which a normal distribution is cut off."""
+
+
+@dataclass(frozen=True)
+class Input:
+    """One thing that varies from run to run. SI."""
+
+    name: str
+    """Path in the scenario, or "from", "to", "over" of the setpoint move."""
+    kind: str | None
+    """Kind of unit; None for a plain number or a factor."""
+    form: str
+    """Distribution: "uniform", "normal", "triangular", "log", "choice"."""
+    numbers: tuple[float, ...]
+    """Of the distribution: ends; mean and deviation; lowest, likeliest, highest; the choices."""
+    nominal: float | None
+    """The scenario's own value; None where it has none."""
+
+    def value(self, share: float) -> float:
+        """The value below which this share of the distribution lies."""
+        n = self.numbers
+        if self.form == "choice":
+            return n[min(int(share * len(n)), len(n) - 1)]
+        if self.form == "normal":
+            low = NormalDist().cdf(-CUT)
+            at = NormalDist().inv_cdf(low + share * (1.0 - 2.0 * low))
+            return n[0] + n[1] * min(max(at, -CUT), CUT)
+        if self.form == "triangular":
+            return _triangular(share, *n)
+        if self.form == "log":
+            return min(max(n[0] * exp(share * log(n[1] / n[0])), n[0]), n[1])
+        return n[0] + share * (n[1] - n[0])
+
+    def share(self, value: float) -> float:
+        """The share of the distribution below a value; 0 or 1 beyond its ends."""
+        if self.form == "choice":
+            near = min(range(len(self.numbers)), key=lambda k: abs(self.numbers[k] - value))
+            return (near + 0.5) / len(self.numbers)
+        if self.form == "uniform":
+            low, high = self.numbers
+            return min(max((value - low) / (high - low), 0.0), 1.0)
+        low, high = 0.0, 1.0
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if self.value(middle) < value else (low, middle)
+        return 1.0 if self.value(high) < value else high if low > 0.0 else 0.0
+
+
+def _triangular(share: float, low: float, mode: float, high: float) -> float:
+    wide = high - low
+    if share * wide < mode - low:
+        return low + sqrt(share * wide * (mode - low))
+    return high - sqrt((1.0 - share) * wide * (high - mode))
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One limit of the scenario's criteria."""
+
+    name: str
+    """The key in the scenario's criteria."""
+    limit: float
+    """[`unit`]."""
+    unit: str
+    """"%", "s", "Pa", or "" for a number of cycles."""
+    at: str
+    """Whether the limit is the "most" or the "least" allowed."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was found of one requirement."""
+
+    requirement: Requirement
+    failures: int
+    """Of the fresh runs."""
+    fresh: int
+    """Runs drawn at random for the statement of confidence, none of them used to search."""
+    failure_bound: float
+    """Largest share of failing runs that the fresh ones leave believable [1]."""
+    confidence: float
+    """Of the bound [1]."""
+    statement: str
+    """The same in words."""
+    worst: Worst
+    """Of all runs."""
+    change: Change | None
+    """The smallest change from the nominal run that breaks it; None where none was found."""
+    broken_at_nominal: bool
+    """Whether the scenario as it stands misses it."""
+    counterexample: str | None = None
+    """File with the worst run, where it is broken and files were wanted."""
+    smallest: str | None = None
+    """File with the smallest change."""
+    history: History | None = None
+    """The worst run."""
+    values: Mapping[str, float] = field(default_factory=dict)
+    """Of the inputs, in the worst run. SI."""
+
+
+@dataclass(frozen=True)
+class StressAnswer:
+    """All that a campaign of varied runs of one strategy found."""
+
+    title: str
+    """The scenario's title."""
+    strategy: str
+    method: str
+    """The trade's word for what moves."""
+    holds: str
+    """"flow" or "pressure"."""
+    held_kind: str
+    """Kind of unit of the setpoints."""
+    runs: int
+    """All runs made, of this campaign and before it in the same folder."""
+    seed: int
+    inputs: tuple[Input, ...]
+    """What varies, in the order of the cube's axes."""
+    nominal: Array
+    """(d,) the scenario as it stands, as a point of the cube."""
+    verdicts: tuple[Verdict, ...]
+    """One for each requirement."""
+    fresh: Trail
+    """Runs drawn at random and independently."""
+    searched: Trail
+    """The even sample and the search after it."""
+    sampled: int
+    """So many runs at the head of `searched` are the even sample."""
+    stopped_early: str | None
+    """Why the campaign ended before its runs were made; None where it did not."""
+    not_run: int
+    """Runs that could not start or stopped on their numbers; they count as failed."""
+    why_not_run: str | None
+    """Why the first of them did not."""
+    unreached: int
+    """Runs that could not start at their setpoint and began at the nearest the strategy holds."""
+    nominal_history: History
+    """The scenario's own run, or with moves the nominal move."""
+    ramps: RampLimits | None = None
+    ramp_table: tuple[RampRow, ...] = ()
+    why_no_ramps: str | None = None
+    sensitivity: tuple[Sensitivity, ...] = ()
+    findings: tuple[str, ...] = ()
+    """What else is worth knowing, in plain words."""
+    step_s: float = 0.0
+    """Inner step of every run [s]."""
+    seconds: float = 0.0
+    """What the campaign took [s]."""
+    file: str | None = None
+    fingerprint: str | None = None
