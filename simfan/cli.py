@@ -325,8 +325,8 @@ def _tunings_written(file: Path, answer: LoopAnswer, target: Path) -> str:
 @click.option("--strategy", "name", metavar="NAME",
               help="The strategy to search; needed where the scenario has several.")
 @click.option("--runs", type=click.IntRange(10, 1_000_000), metavar="N",
-              help="Runs at random and of the search, together; else as the scenario says. Smallest "
-                   "changes, ramp limits and sensitivities come on top.")
+              help="Runs at random and of the search, together; else as the scenario says. "
+                   "Smallest changes, ramp limits and sensitivities come on top.")
 @click.option("--seconds", type=click.FloatRange(1.0), metavar="S",
               help="End after so long, with what is done by then.")
 @click.option("--seed", type=click.IntRange(0, 10**9), metavar="N",

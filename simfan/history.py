@@ -261,8 +261,9 @@ def load(path: Path) -> History:
                                for k, v in facts["fan_map"].items()}
     facts["fan_map"] = FanMap(**fan_map)
     if found := facts.get("robustness"):
-        facts["robustness"] = Robustness(**{k: tuple(v) if isinstance(v, list) else v
-                                            for k, v in found.items()})
+        robustness: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v
+                                      for k, v in found.items()}
+        facts["robustness"] = Robustness(**robustness)
     facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
     facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
     for key in ("events_at_s", "assumed", "findings", "known_flow", "loop_kinds"):

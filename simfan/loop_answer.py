@@ -48,7 +48,7 @@ class LoopCurves:
     """(n_steps, m) reading after a setpoint step of one, small moves [1]; None for an unstable
     loop."""
     steps_at: Sequence[int]
-    """(n_steps,) the points of the range that they belong to."""
+    """(n_steps,) places of the points of the range that they belong to [1]."""
 
 
 @dataclass(frozen=True)
@@ -256,7 +256,7 @@ class Characterised:
     the one tuning that serves then."""
 
     output: tuple[float, ...]
-    """Of the controller, from 0 to 1."""
+    """Of the controller, from 0 to 1 [1]."""
     element: tuple[float, ...]
     """What goes on to the element, or to the sequence of two, at each output [1]."""
     gain: float

@@ -24,9 +24,9 @@ class Trail:
     """All runs of a search, in the order they were made."""
 
     points: Array
-    """(n, d) of the unit cube."""
+    """(n, d) of the unit cube [1]."""
     distances: Array
-    """(n, m)."""
+    """(n, m) of the limits' scales [1]."""
 
     def first_broken(self, column: int) -> int | None:
         """How many runs it took until the requirement was broken; None where it never was."""
@@ -43,15 +43,16 @@ class Worst:
     """The worst run of one requirement."""
 
     point: Array
-    """(d,) of the unit cube."""
+    """(d,) of the unit cube [1]."""
     distance: float
-    """Below 0 where the requirement is broken."""
+    """Below 0 where the requirement is broken, of the limit's scale [1]."""
     runs: int
-    """All runs of the search, whichever requirement they were made for."""
+    """All runs of the search, whichever requirement they were made for [1]."""
     failures: int
-    """Of these runs. Searched runs crowd where it is bad: no share of the space follows from it."""
+    """Of these runs [1]. Searched runs crowd where it is bad: no share of the space follows from
+    it."""
     first_broken: int | None
-    """Runs made until it was first broken; None where none was found."""
+    """Runs made until it was first broken [1]; None where none was found."""
 
 
 @dataclass(frozen=True)
@@ -68,19 +69,19 @@ class Searched:
 
 
 @dataclass(frozen=True)
-class Change:
+class SmallestChange:
     """A smallest change from the nominal point, along one line, that breaks a requirement."""
 
     requirement: int
-    """Its column."""
+    """Its column [1]."""
     input: int | None
-    """The only input that changes; None where several do."""
+    """Place of the only input that changes [1]; None where several do."""
     holds: Array
-    """(d,) the last point on the line that was seen to hold."""
+    """(d,) the last point on the line that was seen to hold, of the unit cube [1]."""
     breaks: Array
-    """(d,) the first that was seen broken."""
+    """(d,) the first that was seen broken [1]."""
     distance: float
-    """To the limit at `breaks`."""
+    """To the limit at `breaks`, of the limit's scale [1]."""
     size: float
     """Of the change up to `breaks`: root of the sum of squares of shares of the ranges [1]."""
 
@@ -95,11 +96,11 @@ class RampLimits:
     """(k, k) duration of the fastest ramp from row to column that was seen to keep all [s]; inf
     where none did, nan on the diagonal."""
     slowest: Array
-    """(k, k) of the slowest; `longest` where no slower one was run. All that were run between the
-    two kept all."""
+    """(k, k) duration of the slowest [s]; `longest` where no slower one was run. All that were run
+    between the two kept all."""
     breaks: Array
-    """(k, k) column of the requirement that a faster ramp breaks, or any ramp where none keeps all;
-    -1 where nothing was broken."""
+    """(k, k) column [1] of the requirement that a faster ramp breaks, or, where none keeps all, of
+    the one that its best ramp keeps least; -1 where nothing was broken."""
     shortest: float
     """No faster ramp was run [s]."""
     longest: float
@@ -107,6 +108,7 @@ class RampLimits:
     tolerance: float
     """A ramp faster than the one given by more than this share breaks a requirement [1]."""
     runs: int
+    """Made for it [1]."""
 
     @property
     def rates(self) -> Array:
@@ -140,7 +142,7 @@ class RampRow:
     """Rate that keeps all requirements to every higher setpoint [held unit/s]; 0 where none does,
     None at the top of the range."""
     down: float | None
-    """The same to every lower one; None at the bottom."""
+    """The same to every lower one [held unit/s]; None at the bottom."""
     up_free: bool
     """No ramp up that was run broke anything: `up` is only the fastest that was run."""
     down_free: bool
@@ -156,20 +158,21 @@ class Sensitivity:
     """Which inputs matter to one requirement: Sobol indices of its distance."""
 
     requirement: int
-    """Its column."""
+    """Its column [1]."""
     first: Array
     """(d,) share of the distance's variance that an input makes alone [1]; nan where the distance
     did not change."""
     first_band: Array
-    """(d, 2) both ends of its confidence band."""
+    """(d, 2) both ends of its confidence band [1]."""
     total: Array
     """(d,) share that would be left if all other inputs were known: alone and together with others
     [1]."""
     total_band: Array
-    """(d, 2)."""
+    """(d, 2) both ends of its confidence band [1]."""
     confidence: float
     """Of the bands [1]."""
     runs: int
+    """Made for it [1]."""
 
 
 CUT = 3.0
@@ -187,9 +190,9 @@ class Input:
     form: str
     """Distribution: "uniform", "normal", "triangular", "log", "choice"."""
     numbers: tuple[float, ...]
-    """Of the distribution: ends; mean and deviation; lowest, likeliest, highest; the choices."""
+    """Of the distribution [SI]: ends; mean and deviation; lowest, likeliest, highest; choices."""
     nominal: float | None
-    """The scenario's own value; None where it has none."""
+    """The scenario's own value [SI]; None where it has none."""
 
     def value(self, share: float) -> float:
         """The value below which this share of the distribution lies."""
@@ -248,9 +251,9 @@ class Verdict:
 
     requirement: Requirement
     failures: int
-    """Of the fresh runs."""
+    """Of the fresh runs [1]."""
     fresh: int
-    """Runs drawn at random for the statement of confidence, none of them used to search."""
+    """Runs drawn at random for the statement of confidence, none of them used to search [1]."""
     failure_bound: float
     """Largest share of failing runs that the fresh ones leave believable [1]."""
     confidence: float
@@ -259,7 +262,7 @@ class Verdict:
     """The same in words."""
     worst: Worst
     """Of all runs."""
-    change: Change | None
+    change: SmallestChange | None
     """The smallest change from the nominal run that breaks it; None where none was found."""
     broken_at_nominal: bool
     """Whether the scenario as it stands misses it."""
@@ -270,7 +273,7 @@ class Verdict:
     history: History | None = None
     """The worst run."""
     values: Mapping[str, float] = field(default_factory=dict)
-    """Of the inputs, in the worst run. SI."""
+    """Of the inputs, in the worst run [SI]."""
 
 
 @dataclass(frozen=True)
@@ -287,12 +290,13 @@ class StressAnswer:
     held_kind: str
     """Kind of unit of the setpoints."""
     runs: int
-    """All runs made, of this campaign and before it in the same folder."""
+    """All runs made, of this campaign and before it in the same folder [1]."""
     seed: int
+    """Of everything random [1]."""
     inputs: tuple[Input, ...]
     """What varies, in the order of the cube's axes."""
     nominal: Array
-    """(d,) the scenario as it stands, as a point of the cube."""
+    """(d,) the scenario as it stands, as a point of the cube [1]."""
     verdicts: tuple[Verdict, ...]
     """One for each requirement."""
     fresh: Trail
@@ -300,15 +304,15 @@ class StressAnswer:
     searched: Trail
     """The even sample and the search after it."""
     sampled: int
-    """So many runs at the head of `searched` are the even sample."""
+    """So many runs at the head of `searched` are the even sample [1]."""
     stopped_early: str | None
     """Why the campaign ended before its runs were made; None where it did not."""
     not_run: int
-    """Runs that could not start or stopped on their numbers; they count as failed."""
+    """Runs that could not start or stopped on their numbers; they count as failed [1]."""
     why_not_run: str | None
     """Why the first of them did not."""
     unreached: int
-    """Runs that could not start at their setpoint and began at the nearest the strategy holds."""
+    """Runs [1] that could not start at their setpoint and began at the nearest it holds."""
     nominal_history: History
     """The scenario's own run, or with moves the nominal move."""
     ramps: RampLimits | None = None

@@ -9,11 +9,11 @@ from simfan.metrics import plain, with_reasons
 from simfan.overview import unit_name
 from simfan.stress_answer import (
     STOPPED,
-    Change,
     Input,
     RampLimits,
     RampRow,
     Sensitivity,
+    SmallestChange,
     StressAnswer,
     Verdict,
 )
@@ -96,7 +96,7 @@ def _distance(value: float) -> float | None:
     return value if value > STOPPED else None
 
 
-def _change(change: Change, answer: StressAnswer) -> dict[str, Any]:
+def _change(change: SmallestChange, answer: StressAnswer) -> dict[str, Any]:
     def values(point: Any) -> dict[str, float]:
         return {i.name: i.value(float(u)) for i, u in zip(answer.inputs, point, strict=True)}
 
@@ -130,7 +130,8 @@ def _ramp(found: RampLimits, answer: StressAnswer, unit: str, i: int, j: int) ->
         f"rate_{unit}_per_s": float(found.rates[i, j]),
         "breaks": answer.verdicts[breaks].requirement.name if breaks >= 0 else None,
     }, {"fastest_s": "no ramp that was run keeps all requirements",
-        "slowest_s": "no slower ramp that was run broke what a faster one kept",
+        "slowest_s": ("no slower ramp that was run broke what a faster one kept"
+                      if isfinite(fastest) else "no ramp that was run keeps all requirements"),
         "breaks": "no ramp that was run broke a requirement"})
 
 

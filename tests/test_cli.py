@@ -19,7 +19,7 @@ from simfan.report import progress
 from simfan.report.progress import Progress
 from tests import synthetic
 
-LOAD, SMALL_MAP = api.load, api.operating_map
+LOAD, SMALL_MAP, SMALL_TUNE = api.load, api.operating_map, api.tune
 TEN_LINES = Path(__file__).parent.parent / "scenarios" / "ten-lines.toml"
 CRITERIA = Criteria(time_outside_band=60.0)
 RUNS = {
@@ -34,7 +34,8 @@ def file(tmp_path, monkeypatch):
     """A scenario file, behind it an api that answers with the runs above."""
     path = tmp_path / "kiln.toml"
     path.write_text("title = 'any'\n")
-    case = SimpleNamespace(strategies=dict.fromkeys(RUNS), criteria=CRITERIA)
+    case = SimpleNamespace(strategies=dict.fromkeys(RUNS), criteria=CRITERIA,
+                           control=SimpleNamespace(max_sensitivity=1.6))
 
     def side_by_side(case, names=None, progress=None):
         return compare([RUNS[name] for name in names or RUNS], CRITERIA)
@@ -43,6 +44,8 @@ def file(tmp_path, monkeypatch):
         "load": lambda path: case,
         "compare": side_by_side,
         "operating_map": lambda case, names=None: SMALL_MAP(LOAD(TEN_LINES), points=5),
+        "tune": lambda case, names, *a, **k: SMALL_TUNE(
+            LOAD(TEN_LINES), list(LOAD(TEN_LINES).strategies), 1.6),
         "run": lambda case, name, progress=None, audit=False: RUNS[name],
         "describe": lambda case: ["density 1.133 kg/m3, speed of sound 349 m/s"],
         "assumed": lambda case: ["control.span: 90 m3/s, 1.2 × the largest rated flow"],

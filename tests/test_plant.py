@@ -22,6 +22,7 @@ from simfan.plant.numbers import FROM_FILE
 from simfan.plant.quantities import Description, mark_of
 from simfan.plant.run import Run
 from simfan.plant.strategy import Strategy
+from simfan.plant.stress import Between
 from simfan.scenario.assumed import source
 from simfan.scenario.sentences import inner_types
 
@@ -167,8 +168,9 @@ def test_what_has_no_effect_is_not_told_as_assumed() -> None:
         "stroke_time": 12.0, "area": 4.0, "place": "after volume",
         "losses": {"opening": [0.0, 1.0], "loss": [9000.0, 0.5]}})
     assert set(measured.idle()) == {"blades", "open_loss", "shut_loss"}
-    assert set(Controller(gain=1.0, reset=8.0).idle()) == {"form", "derivative_filter"}
-    assert not Controller(gain=1.0, reset=8.0, derivative=2.0).idle()
+    assert set(Controller(gain=1.0, reset=8.0).idle()) == {
+        "form", "derivative_filter", "gap_gain"}
+    assert not Controller(gain=1.0, reset=8.0, derivative=2.0, gap=0.01).idle()
 
 
 def test_a_file_of_curves_is_for_scenario_files_only() -> None:
@@ -242,7 +244,8 @@ def _fields(model: type[BaseModel] = Case, above: str = "") -> Iterator[tuple[st
             yield from _fields(inner, f"{above}{name}.")
 
 
-WITHOUT_CONSEQUENCE = {"timeline.over", "timeline.because", "energy.currency", "timeline"}
+WITHOUT_CONSEQUENCE = {"timeline.over", "timeline.because", "energy.currency", "timeline",
+                       "strategies.overrides", "protection"}
 """Defaults that stand for "nothing happens" or "no remark"."""
 
 
@@ -259,7 +262,9 @@ def test_every_default_is_itself_allowed() -> None:
     for key, field in _fields():
         mark = mark_of(field)
         if mark is not None and not field.is_required() and field.default is not None:
-            assert mark.limits.hold(field.default), key  # type: ignore[union-attr]
+            for value in field.default if isinstance(mark, Between) else (field.default,):
+                limits = mark.item.limits if isinstance(mark, Between) else mark.limits
+                assert limits.hold(value), key
 
 
 def test_every_number_has_limits() -> None:

@@ -244,6 +244,15 @@ class TestRamps:
         found = ramp_limits(windowed, SETPOINTS, 1.0, 1000.0, tolerance=0.01)
         assert found.fastest[0, 1] == pytest.approx(42.4 * np.sqrt(2.0), rel=0.01)
 
+    def test_what_no_ramp_cures_is_named(self) -> None:
+        """The first is broken by slow ramps alone, the second by all."""
+        def moves(m: Array) -> Array:
+            return np.stack([20.0 - m[:, 2], np.full(len(m), -0.1)], axis=1)
+
+        found = ramp_limits(moves, SETPOINTS, 1.0, 1000.0)
+        off = ~np.eye(5, dtype=bool)
+        assert found.none[off].all() and (found.breaks[off] == 1).all()
+
     def test_a_ramp_may_be_too_slow(self) -> None:
         """Settled within 75 s of the start, 15 s of which are needed after the ramp."""
         def moves(m: Array) -> Array:

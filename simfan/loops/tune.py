@@ -11,6 +11,7 @@ from simfan.loop_answer import GIVEN, ROBUST, LoopAnswer, LoopPoint, LoopTuning,
 from simfan.loops.allowed import MOST_MT
 from simfan.loops.by_rule import by_rule, chosen
 from simfan.loops.curves import curves
+from simfan.loops.legs import legs, words
 from simfan.loops.margins import Controller, Margins
 from simfan.loops.over_range import MOST_NOISE_GAIN, MOST_STIRRED, Loop
 from simfan.loops.pairing import pairing
@@ -102,9 +103,10 @@ def _one(case: Case, name: str, target: float, ends: tuple[float, float],
     shown = {key: curves(loop, c, judged[key]) for key, c in controllers.items()} if drawn else {}
     other, why_not = ways(loop, target, drawn) if more_ways else ((), ())
     best = controllers.get(ROBUST) or controllers.get(GIVEN)
-    both = pairing(loop, best) if best else None
+    both, two = pairing(loop, best) if best else None, legs(loop, target)
     findings += [f"{name}: {said}" for said in (
-        *(warnings_for(loop, best) if best else ()), *(both.said if both else ()))]
+        *(warnings_for(loop, best) if best else ()), *(both.said if both else ()),
+        *([words(two)] if two else []))]
     travel = None if controller(case, case.strategies[name]).full_travel else full_travel(loop)
     return StrategyLoop(
         name=name, method=case.strategies[name].method,

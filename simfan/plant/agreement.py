@@ -64,8 +64,9 @@ def disagreements(parts: Parts) -> Iterator[Problem]:
         yield from design_amiss(parts.process, parts.ductwork)
     yield from _families(parts)
     yield from setpoints_amiss(parts.control, parts.run, parts.timeline)
-    for name, strategy in parts.strategies.items() if parts.control else ():
-        yield from beside_amiss(parts.control, name, strategy)
+    if parts.control:
+        for name, strategy in parts.strategies.items():
+            yield from beside_amiss(parts.control, name, strategy)
     if parts.run and parts.control:
         for problem in parts.run.intervals_amiss(parts.control.scan):
             yield Problem(("run", *problem.path), problem.got, problem.allowed, problem.hint)

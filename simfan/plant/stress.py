@@ -194,7 +194,8 @@ class Stress(Description):
     def _amiss(self) -> Iterator[Problem]:
         if not self.vary and self.moves is None:
             yield Problem((), "nothing that varies", "vary, moves or both",
-                          'such as vary = [{ of = "process.design.pressure", plus_minus = "10 %" }]')
+                          'such as vary = [{ of = "process.design.pressure", '
+                          'plus_minus = "10 %" }]')
         seen: set[str] = set()
         for place, vary in enumerate(self.vary):
             if vary.of in seen:

@@ -169,8 +169,8 @@ def _numbers(vary: Vary, mark: Mark, kind: str | None, value: Any
 
 def _base(vary: Vary, kind: str | None, value: Any) -> float:
     if value is None:
-        raise Mistakes([Problem(("plus_minus",), f"no value at {vary.of}", "a value to spread about",
-                                "give it one, or use uniform")])
+        raise Mistakes([Problem(("plus_minus",), f"no value at {vary.of}",
+                                "a value to spread about", "give it one, or use uniform")])
     if kind == NOT_A_FACTOR or float(value) == 0.0:
         raise Mistakes([Problem(("plus_minus",), f"percent of {_shown(float(value), kind)}",
                                 "uniform, between two ends")])

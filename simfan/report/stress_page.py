@@ -12,7 +12,7 @@ from simfan.report.stress_words import required, rounded_down, varied
 from simfan.report.terminal import Words
 from simfan.report.tune_tables import Rows
 from simfan.report.wording import reworded
-from simfan.stress_answer import STOPPED, Change, Input, StressAnswer, Verdict
+from simfan.stress_answer import STOPPED, Input, SmallestChange, StressAnswer, Verdict
 from simfan.units import System, convert, preferred, show, significant
 
 CAUTIONS = (
@@ -83,7 +83,7 @@ def _smallest(found: Verdict, answer: StressAnswer, system: System) -> str:
     return _changed(found.change, answer, system)
 
 
-def _changed(change: Change, answer: StressAnswer, system: System) -> str:
+def _changed(change: SmallestChange, answer: StressAnswer, system: System) -> str:
     """Such as "to 3.2 m3/s" of one input, or how many move."""
     if change.input is None:
         moved = sum(a != b for a, b in zip(change.breaks, answer.nominal, strict=True))

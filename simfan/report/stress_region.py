@@ -12,7 +12,7 @@ from simfan.report import ink
 from simfan.report.map_pens import plain_numbers
 from simfan.report.stress_sheet import BROKEN, DOTS_PER_INCH, ROOM, ended, head_and_foot
 from simfan.report.stress_words import Scale
-from simfan.stress_answer import STOPPED, Change, Sensitivity, Trail, Worst
+from simfan.stress_answer import STOPPED, Sensitivity, SmallestChange, Trail, Worst
 from simfan.units import significant
 
 SIZE_IN = (8.6, 5.6)
@@ -24,7 +24,7 @@ FAILED: dict[str, Any] = {"marker": "s", "s": 16, "color": BROKEN, "edgecolors":
 
 def picture(title: str, below: str, inputs: Sequence[Scale], trail: Trail, column: int,
             pair: tuple[int, ...], nominal: np.ndarray, worst: Worst, fails: bool,
-            change: Change | None = None) -> Figure:
+            change: SmallestChange | None = None) -> Figure:
     """One or two inputs (`pair`); with one its room stands over it. `change` is the smallest;
     `fails` whether the nominal run itself is broken."""
     with mpl.rc_context(ink.STYLE):
@@ -93,7 +93,7 @@ def _runs(axes: Axes, place: _Place, trail: Trail, column: int) -> None:
 
 
 def _marks(axes: Axes, place: _Place, nominal: np.ndarray, worst: Worst, fails: bool,
-           change: Change | None) -> None:
+           change: SmallestChange | None) -> None:
     """The worst run, the nominal point, the smallest change from it."""
     axes.plot(*place.xy(worst.point), ls="none", marker="*", ms=13, mfc="#FFE000",
               mec=ink.BLACK, mew=0.8, zorder=6, label=_worst(worst.distance))

@@ -25,10 +25,10 @@ from simfan.stress.store import Store, content
 from simfan.stress.tally import Budget, Spent
 from simfan.stress_answer import (
     Array,
-    Change,
     RampLimits,
     RampRow,
     Sensitivity,
+    SmallestChange,
     StressAnswer,
     Trail,
     Verdict,
@@ -52,7 +52,7 @@ class Gathered:
     fresh: Trail
     searched: Trail
     sampled: int = 0
-    changes: list[Change] = field(default_factory=list)
+    changes: list[SmallestChange] = field(default_factory=list)
     matters: list[Sensitivity] = field(default_factory=list)
     ramp_limits: RampLimits | None = None
     ramp_table: list[RampRow] = field(default_factory=list)

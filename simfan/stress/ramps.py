@@ -48,7 +48,7 @@ def ramp_limits(moves: Evaluate, setpoints: Array, shortest: float, longest: flo
     fastest, slowest = (np.where(last < 0, np.inf, np.exp(tried[k])) for k in (0, -1))
     fastest[fast] = np.exp(holds[: fast.size, 2])
     slowest[slow] = np.exp(holds[fast.size:, 2])
-    broken = np.where(last < 0, seen[:, -1].argmin(axis=1), -1)
+    broken = np.where(last < 0, seen.max(axis=1).argmin(axis=1), -1)
     if fast.size:
         broken[fast] = evaluate(breaks[: fast.size]).argmin(axis=1)
     return RampLimits(setpoints, _matrix(pairs, fastest, n, np.nan),

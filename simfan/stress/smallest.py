@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from simfan.stress.tally import Array, Evaluate
-from simfan.stress_answer import Change, Trail
+from simfan.stress_answer import SmallestChange, Trail
 
 STEPS = 8
 """Even steps along a line."""
@@ -39,7 +39,7 @@ def halve(evaluate: Evaluate, holds: Array, breaks: Array, columns: Array, toler
 
 
 def smallest_changes(evaluate: Evaluate, nominal: Array, trail: Trail | None = None,
-                     tolerance: float = TOLERANCE) -> list[Change]:
+                     tolerance: float = TOLERANCE) -> list[SmallestChange]:
     """For each requirement its smallest changes: of each single input, and of several at once
     towards the nearest broken points of a trail. The smallest first.
 
@@ -54,7 +54,7 @@ def smallest_changes(evaluate: Evaluate, nominal: Array, trail: Trail | None = N
 
 
 def first_breaks(evaluate: Evaluate, nominal: Array, ends: Array, inputs: Sequence[int | None],
-                 at_nominal: Array, tolerance: float = TOLERANCE) -> list[Change]:
+                 at_nominal: Array, tolerance: float = TOLERANCE) -> list[SmallestChange]:
     """Where each of the lines from the nominal point to `ends` (q, d) first breaks each
     requirement that holds there; the smallest change first."""
     if not len(ends):
@@ -71,8 +71,8 @@ def first_breaks(evaluate: Evaluate, nominal: Array, ends: Array, inputs: Sequen
     holds, breaks, _ = halve(evaluate, before, places[lines, step], columns[:, None], tolerance)
     distances = evaluate(breaks)[np.arange(lines.size), columns]
     sizes = np.linalg.norm(breaks - nominal, axis=1)
-    return [Change(int(columns[k]), inputs[lines[k]], holds[k], breaks[k], float(distances[k]),
-                   float(sizes[k])) for k in np.lexsort((sizes, columns))]
+    return [SmallestChange(int(columns[k]), inputs[lines[k]], holds[k], breaks[k],
+                           float(distances[k]), float(sizes[k])) for k in np.lexsort((sizes, columns))]
 
 
 def _lines(nominal: Array, trail: Trail | None, columns: Array

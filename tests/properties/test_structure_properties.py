@@ -67,7 +67,7 @@ def test_no_integral_of_selected_controllers_ever_leaves_the_range_of_the_output
     for wanted, value, load, scans in course:
         for _ in range(scans):
             loops.scan(wanted, value, load)
-            assert -1e-9 <= loops.state.loop.integral.min()
+            assert loops.state.loop.integral.min() >= -1e-9
             assert loops.state.loop.integral.max() <= 1.0 + 1e-9
 
 
