@@ -1,4 +1,4 @@
-"""The catalogue of mistakes goes on: structures of loops that contradict themselves or the plant."""
+"""The catalogue of mistakes: structures of loops that contradict themselves or the plant."""
 
 import tomllib
 from pathlib import Path

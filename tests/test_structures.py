@@ -32,7 +32,8 @@ def plant(strategy: Mapping[str, Any], *events: Mapping[str, Any], duration: flo
           starts: float = 36.0, **changes: Any) -> Case:
     """One strategy on the plain case's duct, recorded at every scan."""
     run = {"duration": duration, "starts_at": starts, "record": SCAN}
-    return plain(**{"strategies": {"it": strategy}, "timeline": list(events), "run": run, **changes})
+    return plain(**{"strategies": {"it": strategy}, "timeline": list(events), "run": run,
+                    **changes})
 
 
 def ran(strategy: Mapping[str, Any], *events: Mapping[str, Any], **options: Any) -> History:
@@ -299,7 +300,8 @@ def test_a_setpoint_rate_limit_makes_a_step_a_ramp_but_the_step_is_judged() -> N
     assert limited_.traces["true_value"][:, 0] == pytest.approx(ramped.traces["true_value"][:, 0],
                                                                 abs=0.15)
     assert limited_.traces["setpoint"][int(21.0 / SCAN), 0] == 27.0
-    judged = [judge(h, plant(slow).criteria).tracking.whole.iae_percent_s for h in (limited_, ramped)]
+    criteria = plant(slow).criteria
+    judged = [judge(h, criteria).tracking.whole.iae_percent_s for h in (limited_, ramped)]
     assert judged[0] > 2.0 * judged[1]
 
 

@@ -72,7 +72,8 @@ def first_breaks(evaluate: Evaluate, nominal: Array, ends: Array, inputs: Sequen
     distances = evaluate(breaks)[np.arange(lines.size), columns]
     sizes = np.linalg.norm(breaks - nominal, axis=1)
     return [SmallestChange(int(columns[k]), inputs[lines[k]], holds[k], breaks[k],
-                           float(distances[k]), float(sizes[k])) for k in np.lexsort((sizes, columns))]
+                           float(distances[k]), float(sizes[k]))
+            for k in np.lexsort((sizes, columns))]
 
 
 def _lines(nominal: Array, trail: Trail | None, columns: Array
