@@ -28,7 +28,7 @@ design = { flow = "45 m3/s", pressure = "3.5 kPa" }
 [control]
 scan = "250 ms"
 span = "60 m3/s"
-controller = { gain = 0.4, reset = "8 s", setpoint_full_span = "60 s", gap = "1 %", gap_gain = "20 %" }
+controller = {gain=0.4, reset="8 s", setpoint_full_span = "60 s", gap = "1 %", gap_gain = "20 %"}
 [strategies.mid]
 inlet_vanes = { stroke_time = "10 s" }
 speed = { ramp_up = "40 s", ramp_down = "60 s" }
