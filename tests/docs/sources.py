@@ -14,6 +14,7 @@ SOURCES = {
     "Bristol 1966": r"Bristol",
     "CGPM 1901": r"CGPM",
     "Clopper and Pearson 1934": r"Clopper",
+    "Donzé and Maler 2010": r"Donzé",
     "DIN 1343": r"DIN 1343",
     "fluids 1.3": r"`fluids` 1\.3",
     "Gelb and Vander Velde 1968": r"Gelb",
