@@ -1,0 +1,142 @@
+"""Many runs: the same bits on any number of threads, kept on disk, replayed from their files."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from simfan import api
+from simfan.cli import main
+from simfan.errors import RunError, ScenarioError
+from simfan.metrics.distance import distances
+from simfan.plant.case import Case
+from simfan.stress.runs import Runs
+from simfan.stress.space import Space, random_points
+from simfan.stress.store import NAME, Store
+
+TEN_LINES = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text("utf-8")
+STRESS = """
+[criteria]
+overshoot = "10 %"
+settling_time = "60 s"
+stall_margin = "5 %"
+[stress]
+runs = 24
+seed = 3
+vary = [{ of = "process.design.pressure", plus_minus = "10 %" }]
+[stress.moves]
+from = ["3 m3/s", "5 m3/s"]
+to = ["2.5 m3/s", "5 m3/s"]
+over = ["0 s", "20 s"]
+at = "20 s"
+"""
+NAME_OF = "damper"
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Few runs for the sensitivities, which are not looked at here."""
+    monkeypatch.setattr("simfan.stress.sensitivity.LEAST", 2)
+    path = tmp_path / "stressed.toml"
+    path.write_text(TEN_LINES + STRESS, "utf-8")
+    return path
+
+
+def runs(case: Case, threads: int = 1, folder: Path | None = None) -> Runs:
+    space = Space(case, NAME_OF)
+    return Runs(case, NAME_OF, space, Store(folder, {"scenario": "one"}), threads)
+
+
+def test_threads_and_order_change_no_bit(file: Path) -> None:
+    case = api.load(file)
+    points = random_points(5, 0, 12, 4)
+    alone = runs(case)(points)
+    together = runs(case, threads=3)(points[::-1])[::-1]
+    assert np.array_equal(alone, together)
+    assert np.unique(alone, axis=0).shape[0] == 12
+
+
+def test_random_points_are_counted_by_run(file: Path) -> None:
+    """So that a longer campaign begins with the runs of the shorter."""
+    assert np.array_equal(random_points(5, 0, 12, 4)[4:], random_points(5, 4, 8, 4))
+
+
+def test_a_run_of_the_space_is_the_plain_run_of_its_case(file: Path) -> None:
+    case = api.load(file)
+    many = runs(case)
+    for point in random_points(11, 0, 3, 4):
+        one = many.space.case_of(many.space.values(point))
+        history = api.run(one, NAME_OF)
+        assert np.array_equal(many(point[None])[0], distances(history, case.criteria))
+
+
+def test_what_was_run_is_found_again_and_not_run_again(file: Path, tmp_path: Path) -> None:
+    case, points = api.load(file), random_points(5, 0, 6, 4)
+    first = runs(case, folder=tmp_path / "kept")
+    found = first(points)
+    first.store.close()
+    again = runs(case, folder=tmp_path / "kept")
+    assert np.array_equal(again(points), found)
+    assert again.made == 0
+    assert (tmp_path / "kept" / NAME).exists()
+
+
+def test_runs_of_another_scenario_are_refused_with_both_fingerprints(tmp_path: Path) -> None:
+    Store(tmp_path, {"scenario": "aaaa"}).close()
+    with pytest.raises(RunError, match=r"another scenario, aaaa; this one is bbbb"):
+        Store(tmp_path, {"scenario": "bbbb"})
+
+
+def test_a_folder_that_cannot_be_written_is_a_sentence(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file")
+    with pytest.raises(RunError, match="give another folder"):
+        Store(tmp_path / "taken", {"scenario": "aaaa"})
+
+
+def test_the_written_counterexample_replays_bit_for_bit(file: Path, tmp_path: Path) -> None:
+    answer = api.stress(api.load(file), NAME_OF, runs=40, out=tmp_path / "out")
+    broken = [v for v in answer.verdicts if v.counterexample]
+    assert broken
+    for verdict in broken:
+        assert verdict.history is not None and verdict.counterexample is not None
+        replayed = api.load(verdict.counterexample)
+        again = api.run(replayed, NAME_OF)
+        for name, trace in verdict.history.traces.items():
+            assert np.array_equal(again.traces[name], trace, equal_nan=True), name
+        place = [r.requirement.name for r in answer.verdicts].index(verdict.requirement.name)
+        assert distances(again, replayed.criteria)[place] == verdict.worst.distance
+
+
+def test_the_same_call_goes_on_from_a_shorter_one(file: Path, tmp_path: Path) -> None:
+    case = api.load(file)
+    short = api.stress(case, NAME_OF, runs=16, out=tmp_path / "out")
+    longer = api.stress(case, NAME_OF, runs=24, out=tmp_path / "out")
+    fresh = api.stress(case, NAME_OF, runs=24)
+    assert short.runs <= longer.runs
+    for one, other in zip(longer.verdicts, fresh.verdicts, strict=True):
+        assert (one.failures, one.fresh) == (other.failures, other.fresh)
+
+
+@pytest.mark.parametrize(("old", "new", "said"), [
+    ("process.design.pressure", "process.design.presure", "process.design.presure"),
+    ('plus_minus = "10 %"', 'plus_minus = "10 Pa"', "Pa"),
+    ('from = ["3 m3/s", "5 m3/s"]', 'from = ["5 m3/s", "3 m3/s"]', "the lower first"),
+])
+def test_a_mistake_in_the_space_is_a_sentence_with_its_line(file: Path, old: str, new: str,
+                                                            said: str) -> None:
+    file.write_text((TEN_LINES + STRESS).replace(old, new), "utf-8")
+    with pytest.raises(ScenarioError) as error:
+        api.load(file)
+    (problem,) = error.value.problems
+    assert problem.line
+    assert said in str(error.value)
+
+
+def test_without_a_space_the_command_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "plain.toml"
+    path.write_text(TEN_LINES, "utf-8")
+    done = CliRunner().invoke(main, ["stress", str(path), "--strategy", NAME_OF])
+    assert done.exit_code != 0
+    assert "[stress]" in done.stderr
+    assert "Traceback" not in done.output
