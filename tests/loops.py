@@ -1,6 +1,6 @@
 """The kernel's controller alone, closed around processes that the tests write themselves."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -44,6 +44,33 @@ class Loop:
         self.state.moving[self.reading] = value
         entry.scan(self.plant, self.schedule, self.state, self.slope, self.coef, self.probe)
         return self.low + self.width * float(self.state.loop.output[0])
+
+
+class Controllers:
+    """All controllers of a strategy, without a plant: the test writes what they read, on spans."""
+
+    def __init__(self, dt: float, strategy: Mapping[str, Any], starts: float, value: float
+                 ) -> None:
+        case = plain(control={"scan": dt, "span": 1.0}, timeline=[],
+                     run={"duration": dt, "starts_at": 0.5}, strategies={"it": strategy})
+        assembled, self.schedule, _ = begin(case, "it", dt)
+        self.plant, self.state = assembled.plant, layout.rest(assembled.plant)
+        self.probe = layout.new_probe(self.plant)
+        self.coef = layout.new_coefficients(self.plant)
+        self.slope = np.zeros(self.state.moving.size)
+        self.at = int(entry.begins(self.plant).reading)
+        self.state.moving[0] = self.schedule.pressure[0, 1]
+        self.low, self.span = self.plant.transmitters.low, self.plant.transmitters.span
+        self.n = self.plant.loops.size
+        self.state.loop.integral[:] = self.state.loop.output[:] = starts
+        self.state.loop.reading[:] = self.low + self.span * value
+
+    def scan(self, setpoint: float, *values: float) -> float:
+        """Output of the first loop for what all of them read."""
+        self.schedule.setpoint[0, 0] = self.low[0] + self.span[0] * setpoint
+        self.state.moving[self.at:self.at + self.n] = self.low + self.span * np.array(values)
+        entry.scan(self.plant, self.schedule, self.state, self.slope, self.coef, self.probe)
+        return float(self.state.loop.output[0])
 
 
 class Lagged:

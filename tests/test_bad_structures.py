@@ -5,8 +5,10 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from click.testing import CliRunner
 
 from simfan import scenario
+from simfan.cli import main
 from simfan.errors import ScenarioError
 
 BASE = '''\
@@ -173,3 +175,50 @@ def test_a_contradiction_makes_one_sentence_with_its_line_key_and_hint(
     assert [(at, name) for at, name, _ in found] == [(line, key)], found
     assert words in found[0][2]
     assert found[0][2].startswith(f"hops.toml, line {line}, {key}: got ")
+
+
+TOGETHER = """\
+[strategies.alone]
+speed = { ramp_up = "40 s", ramp_down = "60 s" }
+[strategies.mid]
+inlet_vanes = { stroke_time = "10 s" }
+speed = { ramp_up = "40 s", ramp_down = "60 s" }
+[strategies.mid.second_loop]
+holds = "pressure"
+measured_at = "volume"
+span = "8 kPa"
+setpoint = "2.5 kPa"
+moves = "speed"
+controller = { gain = 0.5, reset = "10 s" }
+"""
+"""Vanes and speed before a fixed process, asked for a flow and a pressure."""
+ANSWERS = ("check", "compare", "map", "tune", "map --at 36m3/s", "run --strategy mid",
+           "bump --strategy mid --at 36m3/s", "relay --strategy mid --at 36m3/s")
+
+
+@pytest.fixture
+def together(tmp_path: Path) -> Path:
+    path = tmp_path / "hops.toml"
+    first, last = BASE.index("[strategies.mid]"), BASE.index("[run]")
+    path.write_text(BASE[:first] + TOGETHER + BASE[last:], "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("command", ANSWERS)
+def test_two_values_that_go_together_are_refused_by_every_command(command: str, together: Path
+                                                                  ) -> None:
+    """With file, line and key, as any mistake of a file; it takes the plant at rest to see it."""
+    name, *options = command.split()
+    result = CliRunner().invoke(main, [name, str(together), *options])
+    words = " ".join(result.stderr.split())
+    assert result.exit_code == 2
+    assert "1 mistake in hops.toml" in words
+    assert "hops.toml, line 25, strategies.mid.second_loop" in words
+    assert "two values that are nowhere held together" in words
+    assert "flow and pressure go together" in words
+    assert "Traceback" not in words and "fault of simfan" not in words
+
+
+def test_a_strategy_beside_it_can_still_be_asked_for(together: Path) -> None:
+    result = CliRunner().invoke(main, ["run", str(together), "--strategy", "alone", "--quiet"])
+    assert result.exit_code == 0, result.stderr

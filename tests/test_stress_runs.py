@@ -15,7 +15,8 @@ from simfan.stress.runs import Runs
 from simfan.stress.space import Space, random_points
 from simfan.stress.store import NAME, Store
 
-TEN_LINES = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text("utf-8")
+TEN_LINES = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text(
+    "utf-8").replace('duration = "180 s"', 'duration = "100 s"')
 STRESS = """
 [criteria]
 overshoot = "10 %"
@@ -36,8 +37,9 @@ NAME_OF = "damper"
 
 @pytest.fixture
 def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Few runs for the sensitivities, which are not looked at here."""
+    """Few runs for the sensitivities and none for ramp limits, which are not looked at here."""
     monkeypatch.setattr("simfan.stress.sensitivity.LEAST", 2)
+    monkeypatch.setattr("simfan.stress.campaign.Campaign._ramp", lambda self: None)
     path = tmp_path / "stressed.toml"
     path.write_text(TEN_LINES + STRESS, "utf-8")
     return path

@@ -149,7 +149,7 @@ def _answer(
     if np.isnan(got.settling_time):
         reasons["settling_time_s"] = not_settled(got.inside_for, stay, end)
     return {
-        "overshoot_percent": float(100.0 * got.overshoot),
+        "overshoot_percent": round(float(100.0 * got.overshoot), 9),
         "undershoot_percent": float(100.0 * got.undershoot),
         "rise_time_s": number(got.rise_time),
         "settling_time_s": number(got.settling_time),

@@ -34,17 +34,20 @@ def told(result: StrategyResult, system: System, most: int = MOST_TOLD) -> list[
     if result.measures is None:
         return []
     found = result.measures.excursions
-    lines = [sentence(event, system) for event in found.events[:most]]
+    several = len(result.history.items["loop"]) > 1
+    lines = [sentence(event, system, several) for event in found.events[:most]]
     more = len(found.events) - most + found.events_not_listed
     if more > 0:
         lines.append(f"and {more} more, in result.json")
     return lines
 
 
-def sentence(event: Event, system: System) -> str:
-    """Such as "surge, 252 s to 310 s (58 s), 63 cycles of 1.02 s, ...; damper closing"."""
+def sentence(event: Event, system: System, several: bool = False) -> str:
+    """Such as "surge, 252 s to 310 s (58 s), 63 cycles of 1.02 s, ...; damper closing"; of
+    `several` controllers with what it holds."""
     until = "the end" if event.still_on_at_end else f"{significant(event.end_s)} s"
-    words = (f"{event.kind}, {significant(event.start_s)} s to {until} "
+    who = f" ({event.where})" if several and event.kind.startswith("controller") else ""
+    words = (f"{event.kind}{who}, {significant(event.start_s)} s to {until} "
              f"({significant(event.duration_s)} s)")  # fmt: skip
     words += _surge(event, system) if isinstance(event, Surge) else _depth(event, system)
     words += f"; after {reworded(event.after, system)}"

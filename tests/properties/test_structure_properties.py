@@ -1,6 +1,5 @@
 """What holds for every tuning and limit of a structure: no winding up, no bump, no break."""
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -8,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simfan.kernel import control, entry, layout
+from simfan.kernel import control
 from simfan.plant.case import Case
 from simfan.simulate import simulate
-from tests.loops import Lagged
+from tests.loops import Controllers, Lagged
 from tests.plants import DAMPER, begin, plain
 
 DT = 0.1
@@ -20,38 +19,12 @@ gains, resets = st.floats(0.5, 5.0), st.floats(1.0, 20.0)
 shares = st.floats(0.0, 1.0)
 
 
-class Loops:
-    """All controllers of a strategy, without a plant: the test writes what they read, on spans."""
-
-    def __init__(self, strategy: Mapping[str, Any], starts: float, value: float) -> None:
-        case = plain(control={"scan": DT, "span": 1.0}, timeline=[],
-                     run={"duration": DT, "starts_at": 0.5}, strategies={"it": strategy})
-        assembled, self.schedule, _ = begin(case, "it", DT)
-        self.plant, self.state = assembled.plant, layout.rest(assembled.plant)
-        self.probe = layout.new_probe(self.plant)
-        self.coef = layout.new_coefficients(self.plant)
-        self.slope = np.zeros(self.state.moving.size)
-        self.at = int(entry.begins(self.plant).reading)
-        self.state.moving[0] = self.schedule.pressure[0, 1]
-        self.low, self.span = self.plant.transmitters.low, self.plant.transmitters.span
-        self.n = self.plant.loops.size
-        self.state.loop.integral[:] = self.state.loop.output[:] = starts
-        self.state.loop.reading[:] = self.low + self.span * value
-
-    def scan(self, setpoint: float, *values: float) -> float:
-        """Output of the first loop for what all of them read."""
-        self.schedule.setpoint[0, 0] = self.low[0] + self.span[0] * setpoint
-        self.state.moving[self.at:self.at + self.n] = self.low + self.span * np.array(values)
-        entry.scan(self.plant, self.schedule, self.state, self.slope, self.coef, self.probe)
-        return float(self.state.loop.output[0])
-
-
 def overridden(gain: float, reset: float, limit: float, limit_gain: float, limit_reset: float
-               ) -> Loops:
+               ) -> Controllers:
     """A load limiter above a flow loop; the limit is a share of the limiter's span."""
     override = {"motor_load": 2.0 * limit, "controller": {"gain": limit_gain, "reset": limit_reset}}
-    return Loops({**SPEED, "controller": {"gain": gain, "reset": reset}, "overrides": [override]},
-                 0.3, 0.3)
+    strategy = {**SPEED, "controller": {"gain": gain, "reset": reset}, "overrides": [override]}
+    return Controllers(DT, strategy, 0.3, 0.3)
 
 
 @settings(max_examples=30, deadline=None)
@@ -129,7 +102,7 @@ def test_the_static_gain_within_a_gap_is_cut_to_its_share(
 ) -> None:
     """Proportional action alone: a reset of a day."""
     controller = {"gain": gain, "reset": 86400.0, "gap": gap, "gap_gain": share}
-    loops = Loops({**SPEED, "controller": controller}, 0.5, 0.5)
+    loops = Controllers(DT, {**SPEED, "controller": controller}, 0.5, 0.5)
     got = loops.scan(0.5, 0.5 - error)
     inner = share * np.clip(error, -gap, gap)
     outer = error - np.clip(error, -gap, gap)
@@ -142,7 +115,7 @@ def test_the_working_setpoint_moves_no_faster_than_its_limit_and_arrives(
     full_span: float, first: float, last: float
 ) -> None:
     controller = {"gain": 1.0, "reset": 10.0, "setpoint_full_span": full_span}
-    loops = Loops({**SPEED, "controller": controller}, 0.5, first)
+    loops = Controllers(DT, {**SPEED, "controller": controller}, 0.5, first)
     loops.state.loop.aim[0] = first
     went = [first]
     for _ in range(round(full_span * abs(last - first) / DT) + 2):
