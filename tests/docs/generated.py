@@ -124,7 +124,7 @@ def commands() -> str:
 
     return "\n".join([told("", "simfan --help"),
                       *(told(f"## simfan {name}\n\n", f"simfan {name} --help")
-                        for name in main.commands)])
+                        for name in sorted(main.commands))])
 
 
 def sources() -> str:

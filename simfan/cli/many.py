@@ -1,0 +1,74 @@
+"""The command that searches many runs: stress."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from simfan.cli.program import (
+    FILE,
+    INTERRUPTED,
+    JSON,
+    OUT,
+    QUIET,
+    UNITS,
+    console,
+    known,
+    load,
+    main,
+    say,
+    working,
+)
+
+
+@main.command()
+@FILE
+@click.option("--strategy", "name", metavar="NAME",
+              help="The strategy to search; needed where the scenario has several.")
+@click.option("--runs", type=click.IntRange(10, 1_000_000), metavar="N",
+              help="Runs at random and of the search, together; else as the scenario says. "
+                   "Smallest changes, ramp limits and sensitivities come on top.")
+@click.option("--seconds", type=click.FloatRange(1.0), metavar="S",
+              help="End after so long, with what is done by then.")
+@click.option("--seed", type=click.IntRange(0, 10**9), metavar="N",
+              help="Of the samples; else as the scenario says.")
+@click.option("--threads", type=click.IntRange(1, 256), default=1, show_default=True, metavar="N",
+              help="Runs side by side; the answer is the same for any number.")
+@OUT
+@UNITS
+@JSON
+@QUIET
+def stress(file: Path, name: str | None, runs: int | None, seconds: float | None, seed: int | None,
+           threads: int, out: Path | None, system: Any, as_json: bool, quiet: bool) -> int:
+    """Search for the run that breaks a strategy of the scenario FILE.
+
+    Varied as its [stress] table says. With --out DIR every run is kept as it comes: the same
+    command goes on from there after it was stopped.
+    """
+    from dataclasses import replace
+
+    from simfan import api
+    from simfan.report import page, stress_files, stress_page
+    from simfan.scenario import fingerprint
+    from simfan.stressed import to_json
+
+    case = load(file, out)
+    known(case, [name] if name else [])
+    with working(file, quiet) as progress:
+        answer = api.stress(case, name, runs, seconds, seed, out, threads, progress)
+    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
+    if as_json:
+        click.echo(json.dumps(to_json(answer), indent=2, allow_nan=False))
+    else:
+        sections = stress_page.QUIET if quiet else stress_page.STRESS
+        page.print_on(console(sys.stdout), answer, system, sections)
+    if out is not None:
+        stress_files.write(out, answer, system)
+        if not quiet:
+            say(f"Wrote {out}: stress.html, stress.json, stress.txt, the pictures in stress, the "
+                "runs, and a scenario for each run that breaks a requirement.")
+    return INTERRUPTED if answer.stopped_early == "stopped by you" else 0
