@@ -145,6 +145,8 @@ class Facts:
     """How the strategy's loops stand together."""
     loop_kinds: tuple[str, ...] = ()
     """Kind of unit of what each loop reads; empty where all read what is held."""
+    limiting: tuple[str, ...] = ()
+    """Loops that hold nothing for the user: they take the output over at a limit."""
     natural_period_s: float | None = None
     """Longest in which the plant's air swings by itself [s], 2π/ω_H with ω_H = c·√(A/(VL));
     None where it is not known."""
@@ -266,7 +268,7 @@ def load(path: Path) -> History:
         facts["robustness"] = Robustness(**robustness)
     facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
     facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
-    for key in ("events_at_s", "assumed", "findings", "known_flow", "loop_kinds"):
+    for key in ("events_at_s", "assumed", "findings", "known_flow", "loop_kinds", "limiting"):
         facts[key] = tuple(facts[key])
     return History(
         time=time,

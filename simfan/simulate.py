@@ -165,10 +165,12 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
            unstable: bool) -> Facts:
     """What a judge must know beside the traces."""
     strategy, fan = case.strategies[name], case.fan
+    parts = assembled.loops.parts if assembled.loops else ()
     return Facts(
         title=case.title, strategy=name, method=strategy.method, holds=case.control.holds,
         structure=strategy.structure,
-        loop_kinds=tuple(p.kind for p in assembled.loops.parts) if assembled.loops else (),
+        loop_kinds=tuple(p.kind for p in parts),
+        limiting=tuple(p.name for p in parts if p.limits),
         duration_s=case.run.duration,
         record_s=assembled.plant.record_steps * assembled.plant.step,
         rated_speed=fan.rated.speed, max_safe_speed_ratio=fan.max_safe_speed / fan.rated.speed,

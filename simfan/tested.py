@@ -1,6 +1,7 @@
 """The answers of `simfan bump` and `simfan relay` as JSON: SI, every name with its unit, null with
 a reason."""
 
+from dataclasses import dataclass
 from math import degrees
 from typing import Any
 
@@ -13,6 +14,17 @@ SCHEMA_VERSION = 1
 NEVER_SWINGS = "no proportional gain makes the linear plant swing"
 WITH_UNITS = {"gain": "gain_percent_per_percent", "lag": "lag_s", "second_lag": "second_lag_s",
               "dead_time": "dead_time_s"}
+
+
+@dataclass(frozen=True)
+class Tested:
+    """A test that can be told as JSON."""
+
+    test: LoopTest
+
+    def to_json(self) -> dict[str, Any]:
+        """SI, every name with its unit."""
+        return to_json(self.test)
 
 
 def to_json(test: LoopTest) -> dict[str, Any]:

@@ -11,10 +11,15 @@ from click.testing import CliRunner
 from simfan import api
 from simfan.cli import main
 from simfan.loop_answer import LoopAnswer
-from simfan.report import page, tune_files, tune_page
+from simfan.report import files, page, tune_page
+from simfan.units import System
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 DRYER = SCENARIOS / "ten-lines.toml"
+
+
+def on_page(answer: LoopAnswer, system: System) -> str:
+    return files.answer_page("tune", answer, tune_page.TUNE, tune_page.SAYS, system)
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +71,7 @@ def test_names_of_a_scenario_are_words_in_page_and_pictures(answer: LoopAnswer) 
     hostile = "a $x^2$ & <b>"
     bad = replace(answer, title=hostile, strategies=tuple(
         replace(s, name=f"{hostile} {k}") for k, s in enumerate(answer.strategies)))
-    words = tune_files.on_page(bad, "us")
+    words = on_page(bad, "us")
     assert "<b>" not in re.sub(r"</?b>(?=\W*$)", "", words)
     assert "a $x^2$ &amp; &lt;b&gt; 0" in words
 
@@ -98,7 +103,7 @@ def test_numbers_in_the_tables_stand_in_the_json(answer: LoopAnswer) -> None:
     from simfan.tuned import to_json
 
     numbers(to_json(answer))
-    cells = re.findall(r'<td class="number">([^<]*)</td>', tune_files.on_page(answer, "si"))
+    cells = re.findall(r'<td class="number">([^<]*)</td>', on_page(answer, "si"))
     shown = {f"{float(c):.3g}" for c in cells if c not in ("-", "")}
     assert len(shown) > 60
     derived = shown - found

@@ -55,6 +55,11 @@ class Part:
     waits: bool = False
     """Whether it stands still while the first loop is in manual."""
 
+    @property
+    def limits(self) -> bool:
+        """Whether it holds nothing, and takes the output over at a limit."""
+        return int(self.loop["overrides"]) >= 0
+
 
 @dataclass(frozen=True)
 class Loops:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -61,9 +60,9 @@ def tune(file: Path, names: tuple[str, ...], most: float, low: str | None, high:
     from dataclasses import replace
 
     from simfan import api
-    from simfan.report import page, tune_files, tune_page
+    from simfan.report import files, page, tune_page
     from simfan.scenario import fingerprint
-    from simfan.tuned import to_json
+    from simfan.tuned import Tuned
 
     case = load(file, out)
     chosen = known(case, names)
@@ -73,12 +72,13 @@ def tune(file: Path, names: tuple[str, ...], most: float, low: str | None, high:
                           curves=out is not None, ways=schedule)
     answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
     if as_json:
-        click.echo(json.dumps(to_json(answer), indent=2, allow_nan=False))
+        click.echo(files.as_json(Tuned(answer)), nl=False)
     else:
         sections = tune_page.QUIET if quiet else tune_page.TUNE
         page.print_on(console(sys.stdout), answer, system, sections)
     if out is not None:
-        tune_files.write(out, answer, system)
+        files.write_answer(out, "tune", answer, Tuned(answer), tune_page.TUNE, tune_page.SAYS,
+                           system)
         if not quiet:
             say(f"Wrote {out}: tune.html, tune.json, tune.txt and the pictures in tuning.")
     if target is not None:
@@ -175,19 +175,21 @@ def _told_test(file: Path, work: Callable[[], BumpTest | RelayTest], out: Path |
     """Run a test, print it, write it; the exit code."""
     from dataclasses import replace
 
-    from simfan.report import bump_files, page
+    from simfan.experiment_answer import BumpTest
+    from simfan.report import bump_page, files, page
     from simfan.scenario import fingerprint
+    from simfan.tested import Tested
 
     with placed(file):
         test = replace(work(), file=file.name, fingerprint=fingerprint(file))
+    name, sections = (("bump", bump_page.BUMP) if isinstance(test, BumpTest)
+                      else ("relay", bump_page.RELAY))
     if as_json:
-        click.echo(bump_files.as_json(test), nl=False)
+        click.echo(files.as_json(Tested(test)), nl=False)
     else:
-        sections = bump_files.sections(test)
         page.print_on(console(sys.stdout), test, system, sections[:3] if quiet else sections)
     if out is not None:
-        bump_files.write(out, test, system)
+        files.write_answer(out, name, test, Tested(test), sections, bump_page.SAYS, system)
         if not quiet:
-            name = bump_files.name_of(test)
             say(f"Wrote {out}: {name}.html, {name}.json, {name}.txt and the picture.")
     return 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -52,9 +51,9 @@ def stress(file: Path, name: str | None, runs: int | None, seconds: float | None
     from dataclasses import replace
 
     from simfan import api
-    from simfan.report import page, stress_files, stress_page
+    from simfan.report import files, page, stress_page
     from simfan.scenario import fingerprint
-    from simfan.stressed import to_json
+    from simfan.stressed import Stressed
 
     case = load(file, out)
     known(case, [name] if name else [])
@@ -62,12 +61,13 @@ def stress(file: Path, name: str | None, runs: int | None, seconds: float | None
         answer = api.stress(case, name, runs, seconds, seed, out, threads, progress)
     answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
     if as_json:
-        click.echo(json.dumps(to_json(answer), indent=2, allow_nan=False))
+        click.echo(files.as_json(Stressed(answer)), nl=False)
     else:
         sections = stress_page.QUIET if quiet else stress_page.STRESS
         page.print_on(console(sys.stdout), answer, system, sections)
     if out is not None:
-        stress_files.write(out, answer, system)
+        files.write_answer(out, "stress", answer, Stressed(answer), stress_page.STRESS,
+                           stress_page.SAYS, system)
         if not quiet:
             say(f"Wrote {out}: stress.html, stress.json, stress.txt, the pictures in stress, the "
                 "runs, and a scenario for each run that breaks a requirement.")

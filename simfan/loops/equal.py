@@ -16,13 +16,13 @@ import numpy as np
 from simfan.assemble.transmitter import span
 from simfan.errors import RunError, ScenarioError
 from simfan.history import History, Robustness
+from simfan.loops.common_range import drawn_in, reach
 from simfan.loops.margins import Controller, Margins
 from simfan.loops.over_range import Loop
-from simfan.loops.tune import INSIDE, RANGE_POINTS, _largest_step, full_travel
+from simfan.loops.tune import full_travel, largest_step
 from simfan.plant.case import Case
 from simfan.plant.controller import Controller as Given
 from simfan.simulate import Progress, not_run, simulate
-from simfan.steady.path import ground, range_points, turndown
 from simfan.units import show
 
 LOWERED = 20
@@ -90,7 +90,7 @@ def _common(case: Case, without: dict[str, str]) -> Ends | None:
     reached: dict[str, Ends] = {}
     for name in case.strategies:
         try:
-            reached[name] = _reach(case, name)
+            reached[name] = reach(case, name)
         except NOT_FOUND as why:
             without[name] = str(why)
     if not reached:
@@ -101,21 +101,7 @@ def _common(case: Case, without: dict[str, str]) -> Ends | None:
         ends = (show(value, case.control.held_kind, digits=3) for value in reached[name])
         without[name] = (f"its range, {' to '.join(ends)}, has nothing in common with that of "
                          f"{', '.join(n for n in case.strategies if n in inside)}")
-    inset = INSIDE * (high - low)
-    return low + inset, high - inset
-
-
-def _reach(case: Case, name: str) -> Ends:
-    """Lowest and highest held value within the strategy's limits. RunError where none is."""
-    here = ground(case, name)
-    ends = turndown(here, range_points(here, RANGE_POINTS))
-    if ends.highest is None or ends.lowest is None:
-        raise RunError(f"it has no point within its limits ({ends.ended_above_by})")
-    low, high = sorted((ends.highest.held, ends.lowest.held))
-    if not low < high:
-        raise RunError(f"it has a single point within its limits, at "
-                       f"{show(low, case.control.held_kind, digits=4)}")
-    return low, high
+    return drawn_in(low, high)
 
 
 def _together(reached: Mapping[str, Ends], start: float) -> set[str]:
@@ -174,7 +160,7 @@ def _told(loop: Loop, tuning: Controller, found: tuple[Margins, ...], blank: Rob
     broken = tuple(float(h) for h, m in zip(loop.held, found, strict=True) if not m.stable)
     return replace(blank, gains=(abs(tuning.gain), tuning.reset), worst_at=at,
                    sensitivity=worst if worst < inf else None, unstable_at=broken,
-                   largest_step=_least([_largest_step(loop, tuning, found)]),
+                   largest_step=_least([largest_step(loop, tuning, found)]),
                    fastest_ramp=_fastest_ramp(loop),
                    full_travel=full_travel(loop),
                    why="the loop is unstable there" if broken else None)

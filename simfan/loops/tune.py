@@ -10,6 +10,7 @@ from simfan.errors import RunError
 from simfan.loop_answer import GIVEN, ROBUST, LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
 from simfan.loops.allowed import MOST_MT
 from simfan.loops.by_rule import by_rule, chosen
+from simfan.loops.common_range import drawn_in, reach
 from simfan.loops.curves import curves
 from simfan.loops.legs import legs, words
 from simfan.loops.margins import Controller, Margins
@@ -18,13 +19,8 @@ from simfan.loops.pairing import pairing
 from simfan.loops.trouble import warnings_for
 from simfan.loops.ways import ways
 from simfan.plant.case import Case
-from simfan.steady.path import ground, range_points, turndown
 from simfan.units import show
 
-RANGE_POINTS = 31
-INSIDE = 0.01
-"""The range is drawn in by so much at either end, of its width: at an element's stop there is no
-gain."""
 ASSUMED = (
     "small moves about each point: no rate limit, backlash or stick in the margins (assumed)",
     "the robust tuning is a PI, the one with the least Ti/Kc (integral of the error after a load "
@@ -77,15 +73,13 @@ def _common(case: Case, names: Sequence[str]) -> tuple[float, float]:
     """The held values that every strategy reaches within its limits."""
     low, high = -inf, inf
     for name in names:
-        here = ground(case, name)
-        ends = turndown(here, range_points(here, RANGE_POINTS))
-        if ends.highest is None or ends.lowest is None:
-            raise RunError(f"{name} has no point within its limits ({ends.ended_above_by}), so "
-                           "there is no common range; leave it out, or give --from and --to")
-        values = sorted((ends.highest.held, ends.lowest.held))
-        low, high = max(low, values[0]), min(high, values[1])
-    inset = INSIDE * (high - low)
-    return low + inset, high - inset
+        try:
+            ends = reach(case, name)
+        except RunError as why:
+            raise RunError(f"{name}: {why}, so there is no common range; leave it out, or give "
+                           "--from and --to") from None
+        low, high = max(low, ends[0]), min(high, ends[1])
+    return drawn_in(low, high)
 
 
 def _one(case: Case, name: str, target: float, ends: tuple[float, float],
@@ -168,10 +162,10 @@ def _tuning(loop: Loop, name: str, c: Controller, found: tuple[Margins, ...]) ->
         complementary=None if broken else max(m.complementary for _, m in some),
         gain_margin=least("gain_margin"), phase_margin=least("phase_margin"),
         delay_margin=least("delay_margin"), unstable_at=bad,
-        largest_step=_largest_step(loop, c, found))
+        largest_step=largest_step(loop, c, found))
 
 
-def _largest_step(loop: Loop, c: Controller, found: tuple[Margins, ...]) -> float:
+def largest_step(loop: Loop, c: Controller, found: tuple[Margins, ...]) -> float:
     """Least over points and elements of rate/(share·Kc·ω_c), times the span [held unit]."""
     each, width = loop.assembled.plant.actuators.each, span(loop.case)[1]
     steps = [width * min(each[a].rate_up, each[a].rate_down)

@@ -15,8 +15,6 @@ MERGE_GAP_S = 10.0
 """Events of a kind with less time between them are one. Our choice; no source."""
 ROOM = 50
 """Longest list of one kind."""
-LIMITING = (" limit", "stall floor")
-"""How the loops end that hold nothing for the user: their output is that of the loop they limit."""
 AT_LIMIT = 0.001
 """How near 0 or 1 a controller's output is at its limit. Our choice; no source."""
 
@@ -39,7 +37,7 @@ def watches(history: History, criteria: Criteria) -> list[Watch]:
     """Everything that is looked for, for every fan and loop."""
     fans = [w for i in range(len(history.items["fan"])) for w in _of_fan(history, criteria, i)]
     return fans + [_of_loop(history, i) for i, name in enumerate(history.items["loop"])
-                   if not name.endswith(LIMITING)]
+                   if name not in history.facts.limiting]
 
 
 def speed_limit(history: History, criteria: Criteria) -> float:

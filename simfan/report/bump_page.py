@@ -114,6 +114,7 @@ ASSUMED: Section[LoopTest] = Section(
     "test-assumed", "Assumed", text=lambda test, _: Group(*map(item, test.assumed)))
 CAUTION: Section[LoopTest] = Section(
     "test-cautions", "Be careful", text=lambda test, _: Group(*map(item, CAUTIONS)))
+SAYS = "One loop, in manual, in the simulated plant."
 BUMP = (Section("bump-test", "Bump test", text=_bump),
         Section("bump-models", "Models of the answer, with 95 % bands", text=_models),
         Section("bump-seen", "Seen in the record", text=_seen), FINDINGS, RECORD, ASSUMED, CAUTION)

@@ -24,6 +24,18 @@ class HasJson(Protocol):
         """SI and kWh, every name with its unit."""
 
 
+class Traced(page.Titled, Protocol):
+    """An answer that knows the file it came from."""
+
+    @property
+    def file(self) -> str | None:
+        """Its name."""
+
+    @property
+    def fingerprint(self) -> str | None:
+        """Of its content."""
+
+
 def prepare(folder: Path) -> None:
     """Make the folder and try it. RunError, in words, where nothing can be written there."""
     trial = folder / ".written-by-simfan"
@@ -57,6 +69,32 @@ def write(folder: Path, comparison: Comparison, system: System,
     except OSError as why:
         raise unwritable(Path(why.filename) if why.filename else folder, why, written) from None
     return written
+
+
+def write_answer(folder: Path, stem: str, answer: Traced, told: HasJson,
+                 sections: Sequence[Section[Any]], says: str, system: System) -> list[Path]:
+    """Write `stem`.json, .txt, .html and the pictures; the paths written. What another command
+    wrote in the same folder is left as it is. RunError names the first file that failed."""
+    written: list[Path] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for ending, words in (("json", as_json(told)), ("txt", on_paper(answer, system, sections)),
+                              ("html", answer_page(stem, answer, sections, says, system))):
+            written.append(write_text(folder / f"{stem}.{ending}", words))
+        for drawing in page.drawings(answer, system, sections):
+            written += drawing.save(folder)
+    except OSError as why:
+        raise unwritable(Path(why.filename) if why.filename else folder, why, written) from None
+    return written
+
+
+def answer_page(stem: str, answer: Traced, sections: Sequence[Section[Any]], says: str,
+                system: System) -> str:
+    """The HTML page of an answer; `says` is a sentence on what it is."""
+    traced = f" (content {answer.fingerprint})" if answer.fingerprint else ""
+    notes = [f"From {answer.file or 'a scenario without a file'}{traced}. {says} Every number is "
+             f"in {stem}.json beside this page, with more digits, in SI."]
+    return web.page(answer, system, sections, notes)
 
 
 def as_json(answer: HasJson) -> str:

@@ -158,6 +158,7 @@ def _worth_knowing(answer: StressAnswer, system: System) -> RenderableType | Non
 
 WHAT = Section("stress-what", "", text=_what)
 TABLE = Section("stress-table", "Requirements", text=_table)
+SAYS = "One strategy, many runs."
 STRESS: tuple[Section[StressAnswer], ...] = (
     WHAT,
     Section("stress-varied", "What varies", text=_varied),

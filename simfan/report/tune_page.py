@@ -137,6 +137,7 @@ ASSUMED: Section[LoopAnswer] = Section(
     "tune-assumed", "Assumed", text=lambda answer, _: _lines(answer.assumed))
 CAUTION: Section[LoopAnswer] = Section(
     "tune-cautions", "Be careful", text=lambda answer, _: _lines(CAUTIONS))
+SAYS = "Each strategy's loop over the range that is common to all."
 TUNE: tuple[Section[LoopAnswer], ...] = (
     ANSWER, PROCESS, PROCESS_DRAWN, TUNINGS, RULES, SETTINGS, WAYS, WAYS_DRAWN, FINDINGS,
     STRATEGIES_DRAWN, RUNS_DRAWN, ASSUMED, CAUTION)

@@ -9,7 +9,6 @@ from copy import deepcopy
 from typing import Any
 
 import numpy as np
-from scipy.stats import qmc
 
 from simfan.errors import Problem, RunError, ScenarioError
 from simfan.plant.case import Case
@@ -92,18 +91,6 @@ def random_points(seed: int, first: int, n: int, inputs: int) -> Array:
     rows = [np.random.Generator(np.random.Philox(key=[seed, run])).random(inputs)
             for run in range(first, first + n)]
     return np.array(rows).reshape(n, inputs)
-
-
-def sobol_points(seed: int, n: int, inputs: int) -> Array:
-    """(n, inputs) of a scrambled Sobol sequence, even over the cube at powers of two."""
-    ahead = max(1, int(n - 1).bit_length())
-    return qmc.Sobol(inputs, rng=np.random.default_rng([seed, 0])).random_base2(ahead)[:n]
-
-
-def grid_points(per_input: int, inputs: int) -> Array:
-    """(per_input^inputs, inputs) ends and even steps between them."""
-    axes = np.meshgrid(*[np.linspace(0.0, 1.0, per_input)] * inputs, indexing="ij")
-    return np.stack([axis.ravel() for axis in axes], axis=1)
 
 
 def tried(space: Space) -> None:
