@@ -200,6 +200,8 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
         }),
         "max_safe_speed_percent": 100.0 * result.history.facts.max_safe_speed_ratio,
         "tuning": _tuning(result.history.facts),
+        "other_loops": {loop: dict(numbers)
+                        for loop, numbers in result.history.facts.other_loops.items()},
         "robustness": _robustness(result.history.facts),
         "sequence": _sequence(result.history.facts),
         "log": plain(result.history.log),

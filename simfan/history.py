@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -145,6 +145,8 @@ class Facts:
     """How the strategy's loops stand together."""
     loop_kinds: tuple[str, ...] = ()
     """Kind of unit of what each loop reads; empty where all read what is held."""
+    other_loops: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    """Loop beside, below or over the first → its `gain` [1, on spans] and `reset_s` [s]."""
     limiting: tuple[str, ...] = ()
     """Loops that hold nothing for the user: they take the output over at a limit."""
     natural_period_s: float | None = None

@@ -170,6 +170,8 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
         title=case.title, strategy=name, method=strategy.method, holds=case.control.holds,
         structure=strategy.structure,
         loop_kinds=tuple(p.kind for p in parts),
+        other_loops={p.name: {"gain": abs(p.loop["gain"]), "reset_s": p.loop["reset"]}
+                     for p in parts[1:] if p.loop["gain"]},
         limiting=tuple(p.name for p in parts if p.limits),
         duration_s=case.run.duration,
         record_s=assembled.plant.record_steps * assembled.plant.step,

@@ -8,6 +8,7 @@ import pytest
 
 from simfan import api
 from simfan.compare import Comparison, StrategyResult
+from simfan.report.account import tuning_words
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 NAMES = ("sinter-cooler", "spray-tower", "roaster-limits", "glasshouse-header")
@@ -116,3 +117,14 @@ def test_two_loops_hold_header_and_flow_at_half_the_energy_and_crossed_they_swin
     energy = right.measures.energy.electrical_kwh / alone.measures.energy.electrical_kwh
     assert energy == pytest.approx(0.5, abs=0.05)
     assert alone.measures.excursions.time_left_of_peak_s > 60.0
+
+
+def test_the_gains_of_every_loop_are_told_and_stand_in_the_json() -> None:
+    """What is typed into a control system is more than the first controller."""
+    done = answer("glasshouse-header")
+    place = [s.name for s in done.strategies].index("two-loops")
+    facts = done.strategies[place].history.facts
+    assert dict(facts.other_loops) == {"pressure": {"gain": 0.4, "reset_s": 12.0}}
+    assert "pressure gain 0.4, pressure reset 12 s" in tuning_words(facts, "si")
+    assert done.to_json()["strategies"][place]["other_loops"] == {
+        "pressure": {"gain": 0.4, "reset_s": 12.0}}

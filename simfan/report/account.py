@@ -33,7 +33,9 @@ def settings(facts: Facts) -> list[tuple[str, str, str]]:
     unused = ("derivative_s", "derivative_filter") if not facts.tuning.get("derivative_s") else ()
     found = [_setting(k, v) for k, v in facts.tuning.items() if k not in (*unused, *_SPAN)]
     after = next((k + 1 for k, (name, *_) in enumerate(found) if name == "reset"), 0)
-    return [*found[:after], *_sensitivity(facts), *found[after:]]
+    others = [(f"{loop} {name}", value, unit) for loop, numbers in facts.other_loops.items()
+              for name, value, unit in (_setting(k, v) for k, v in numbers.items())]
+    return [*found[:after], *_sensitivity(facts), *found[after:], *others]
 
 
 def _sensitivity(facts: Facts) -> list[tuple[str, str, str]]:
