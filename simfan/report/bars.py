@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 WIDE_IN, ROW_IN, FRAME_IN = 10.0, 0.3, 0.8
 ROOM = 1.35
+ROOM_OF_TWO = 2.0
 """Of the longest bar, for the words behind it."""
 SHADES = (ink.BLUE, ink.ORANGE, ink.GREEN, ink.PURPLE)
 HATCHES = ("", "//", "..", "xx")
@@ -48,7 +49,9 @@ def _draw(results: Sequence[StrategyResult], flat: bool) -> "Figure":
         for axes in (energy, travel):
             axes.grid(axis="y", visible=False)
             axes.set_axisbelow(True)
-            axes.set_xlim(right=ROOM * axes.dataLim.x1)
+        energy.set_xlim(right=ROOM * energy.dataLim.x1)
+        several = any(r.measures and len(r.measures.travel) > 1 for r in results)
+        travel.set_xlim(right=(ROOM_OF_TWO if several else ROOM) * travel.dataLim.x1)
     return figure
 
 

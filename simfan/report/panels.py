@@ -107,7 +107,7 @@ def _of_elements(run: History) -> Iterable[Line]:
         colour, dash = ink.ELEMENT_LINES[i % len(ink.ELEMENT_LINES)]
         demand, stands = (100.0 * run.trace(t, i) for t in ("element_demand", "element_position"))
         yield Line(f"{name}, demand", "u", demand, ink.GREY, ":")
-        yield Line(f"{name}, position", "y", stands, colour, dash, main=True)
+        yield Line(name, "y", stands, colour, dash, main=True)
 
 
 def _pressure(run: History, system: units.System) -> Panel:
