@@ -15,6 +15,8 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING
 
+from simfan.bound import Bound
+from simfan.choice import Choice
 from simfan.compare import (
     Comparison,
     ScenarioNote,
@@ -33,6 +35,7 @@ from simfan.experiment_answer import (
     Record,
     RelayTest,
 )
+from simfan.fit_answer import FitAnswer, FittedNumber, Search, SignalFit
 from simfan.history import Audit, Facts, FanMap, Happening, History, SetpointChange
 from simfan.history import load as load_history
 from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
@@ -51,32 +54,42 @@ from simfan.metrics import (
 from simfan.operating_map import OperatingPoint, Setting
 from simfan.overview import SHARES, Overview, PartLoad
 from simfan.plant.case import Case, Criteria, Strategy
+from simfan.replayed import Replayed
 from simfan.scenario import assumed, load, schema, starter
 from simfan.scenario.starter import starter_case
+from simfan.sheets.sheet import Sheet
 from simfan.shown import shown_by
 from simfan.stress_answer import StressAnswer
+from simfan.trends.answer import TrendJudgement
+from simfan.trends.beside import Difference
+from simfan.trends.sampling import Sampling
+from simfan.trends.trend import Gap, Trend
 from simfan.units import System, show
 
 if TYPE_CHECKING:
     from simfan.loops.equal import Equal
 
 __all__ = [
-    "Audit", "BumpTest", "Case", "Change", "Comparison", "Criteria", "Energy", "Event",
-    "Excursions", "Facts", "FanMap", "FittedModel", "Happening", "History", "LimitCycle",
-    "LoopAnswer", "LoopPoint", "LoopTuning", "Measures", "Miss", "OperatingPoint", "Overview",
-    "PartLoad", "PlantModel", "Problem", "Record", "RelayTest", "RunError", "ScenarioError",
-    "ScenarioNote", "SetpointChange", "Setting", "SimfanError", "Strategy", "StrategyLoop",
-    "StrategyResult", "StressAnswer", "Surge", "Tracking", "Travel", "UnitError", "Whole",
-    "assumed", "bump_test",
-    "compare", "describe", "is_compiled", "limit_cycles", "load", "load_history", "operating_map",
-    "point_for", "points_at", "relay_test", "run", "save", "schema", "setting_for", "starter",
-    "stress", "tune", "warm_up",
+    "Audit", "Bound", "BumpTest", "Case", "Change", "Choice", "Comparison", "Criteria",
+    "Difference", "Energy", "Event", "Excursions", "Facts", "FanMap", "FitAnswer", "FittedModel",
+    "FittedNumber", "Gap", "Happening", "History", "LimitCycle", "LoopAnswer", "LoopPoint",
+    "LoopTuning", "Measures", "Miss", "OperatingPoint", "Overview", "PartLoad", "PlantModel",
+    "Problem", "Record", "RelayTest", "Replayed", "RunError", "Sampling", "ScenarioError",
+    "ScenarioNote", "Search", "SetpointChange", "Setting", "Sheet", "SignalFit", "SimfanError",
+    "Strategy", "StrategyLoop", "StrategyResult", "StressAnswer", "Surge", "Tracking", "Travel",
+    "Trend", "TrendJudgement", "UnitError", "Whole", "assumed", "bind", "bump_test", "compare",
+    "describe", "fit", "is_compiled", "judge", "limit_cycles", "load", "load_history",
+    "operating_map", "point_for", "points_at", "read_trend", "relay_test", "replay", "report",
+    "run", "save", "schema", "setting_for", "starter", "stress", "stress_budget", "tune",
+    "warm_up",
 ]  # fmt: skip
 
 Progress = Callable[[str, float], None]
 """Is called with a strategy and the share of its work that is done [1]."""
 FEWEST_POINTS, MOST_POINTS = 5, 2001
 """Of each strategy on its operating map."""
+REPORT_RUNS = 60
+"""Of the search in a report."""
 
 
 def run(case: Case, strategy: str, progress: Progress | None = None,
@@ -278,6 +291,77 @@ def stress(case: Case, strategy: str | None = None, runs: int | None = None,
         None if out is None else Path(out), threads), progress)
 
 
+def stress_budget(case: Case, strategy: str | None = None, runs: int | None = None) -> str:
+    """What `stress` would run, in words, before it does: runs laid out and searched, how many come
+    on top at most and what for. Raises RunError where nothing varies or a grid does not fit."""
+    from simfan.stress.campaign_plan import planned
+    from simfan.stress.space import Space
+
+    space = Space(case, strategy or next(iter(case.strategies)))
+    given = case.stress.runs if case.stress else 0
+    sampling, _, plan = planned(case, space, runs or given)
+    return plan.words(sampling)
+
+
+def fit(case: Case, trend: Trend | str | Path, strategy: str | None = None,
+        numbers: Sequence[str] = (), begin: float | None = None, end: float | None = None,
+        driven_by: str | None = None, skip: float = 0.0, starts: int = 3,
+        progress: Progress | None = None) -> FitAnswer:
+    """Plant numbers estimated from a recorded trend, with their 95 % intervals: those at the paths
+    `numbers`, such as "ductwork.volume", or the usual few of the strategy.
+
+    A file is read as `read_trend` does; `begin` and `end` [s from the first sample] choose a part.
+    The model is `driven_by` the recorded "controller output" or "setpoint"; left out, by the output
+    where the trend has it. It begins at rest; the first `skip` [s] of the part are not compared.
+    What the trend cannot tell is left as it is, with the reason. The search begins at the case's
+    numbers and at `starts` − 1 other places. Raises RunError and ScenarioError as `read_trend`,
+    RunError for a number that cannot be fitted or a trend that does not do.
+    """
+    from simfan.fitting.fit import fit
+    from simfan.trends.mapping import strategy_of
+
+    name = strategy_of(case, strategy)
+    if isinstance(trend, str | Path):
+        trend = read_trend(case, trend, name)
+    if begin is not None or end is not None:
+        trend = trend.part(begin or 0.0, float("inf") if end is None else end)
+    return fit(case, name, trend, numbers, driven_by, skip, starts, progress)
+
+
+def read_trend(case: Case, file: str | Path, strategy: str | None = None) -> Trend:
+    """A recorded trend, its columns as the case's `trend` says, in SI.
+
+    Raises RunError where it is not told which strategy the plant ran, ScenarioError with all that
+    is amiss with the file, by kind and line.
+    """
+    from simfan.trends.mapping import reading_of, strategy_of
+    from simfan.trends.reader import read
+
+    return read(file, reading_of(case, strategy_of(case, strategy)))
+
+
+def judge(case: Case, trend: Trend | str | Path, strategy: str | None = None,
+          begin: float | None = None, end: float | None = None, simulate: bool = True,
+          noise: bool = False, progress: Progress | None = None) -> TrendJudgement:
+    """A recorded trend judged by the measures and criteria of a run, beside the simulated run of
+    the same setpoints, with the difference of each signal.
+
+    A file is read as `read_trend` does. `begin` and `end` [s from the first sample] choose a part;
+    `noise` lets the simulated transmitter have the case's noise. At most the first six hours are
+    simulated. What cannot be judged, for want of a column or of samples, is None and has its reason
+    in `not_judged`. Raises RunError and ScenarioError as `read_trend`, RunError for an empty part.
+    """
+    from simfan.trends.judge import judge
+    from simfan.trends.mapping import strategy_of
+
+    name = strategy_of(case, strategy)
+    if isinstance(trend, str | Path):
+        trend = read_trend(case, trend, name)
+    if begin is not None or end is not None:
+        trend = trend.part(begin or 0.0, float("inf") if end is None else end)
+    return judge(case, trend, name, simulate=simulate, noise=noise, progress=progress)
+
+
 def _part_load(case: Case, names: list[str]) -> PartLoad:
     """Each strategy at the same shares of the process's design flow."""
     from simfan.assemble.ductwork import inlet_density
@@ -301,6 +385,52 @@ def _weighed(tuned: "Equal", name: str, progress: Progress | None) -> StrategyRe
     return weighed(nominal, {
         assumption: judged(run(tuned, name, progress, assumption), criteria)
         for assumption in ("low", "high")})
+
+
+def bind(case: Case, strategies: list[str] | None = None, runs: int = REPORT_RUNS,
+         note: ScenarioNote | None = None, units: System = "si",
+         progress: Progress | None = None) -> Bound:
+    """Every answer to a case: comparison, operating map, loops, a search of `runs` runs, and sheets
+    to type from, for the strategy that the rule of `simfan.choice` gives, or for those named.
+
+    All of it is made with the numbers of the sheets, rounded to what is typed in, in `units` ("si"
+    or "us"). Raises RunError for an unknown strategy, ScenarioError for a plant that cannot be
+    assembled.
+    """
+    from simfan import binding
+
+    _known(case, strategies or [])
+    made = binding.prepared(case, units, note)
+    every = list(case.strategies)
+    compared = together([_weighed(made.tuned, name, progress) for name in every], case.criteria)
+    found = binding.Found(made, compared, operating_map(made.tuned.case, progress=progress))
+    return binding.bound(found, strategies, runs, units, note, progress)
+
+
+def report(case: Case, folder: str | Path, strategies: list[str] | None = None,
+           runs: int = REPORT_RUNS, note: ScenarioNote | None = None, units: System = "si",
+           progress: Progress | None = None) -> list[Path]:
+    """Write what `simfan report --out` writes: `report.html`, `report.pdf`, `result.json` and the
+    folder `sheets`; the paths written. Raises as `bind`, and RunError, in words, where a file
+    cannot be written."""
+    from simfan.report import bound_files, files
+
+    files.prepare(Path(folder))
+    return bound_files.write(Path(folder), bind(case, strategies, runs, note, units, progress),
+                             units)
+
+
+def replay(folder: str | Path, progress: Progress | None = None) -> Replayed:
+    """The sheets in a folder read back, the case built from them, every strategy on them run again:
+    bit for bit as on record, or what was changed and what it does.
+
+    Raises ScenarioError with every line of a sheet that cannot be read, is missing or was not
+    there, RunError where the folder holds no sheets.
+    """
+    from simfan import handover
+    from simfan.loops.equal import run
+
+    return handover.replayed(Path(folder), lambda tuned, name: run(tuned, name, progress))
 
 
 def _known(case: Case, names: list[str]) -> None:

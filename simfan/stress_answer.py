@@ -85,6 +85,11 @@ class SmallestChange:
     size: float
     """Of the change up to `breaks`: root of the sum of squares of shares of the ranges [1]."""
 
+    @property
+    def within(self) -> float:
+        """How far `holds` and `breaks` are still apart, in the input that differs most [1]."""
+        return float(np.max(np.abs(self.breaks - self.holds)))
+
 
 @dataclass(frozen=True)
 class RampLimits:
@@ -109,6 +114,14 @@ class RampLimits:
     """A ramp faster than the one given by more than this share breaks a requirement [1]."""
     runs: int
     """Made for it [1]."""
+    plants: int = 0
+    """So many plants of the space, the worst of which decides [1]; 0 for the plant as the scenario
+    has it. A slowest duration was then not looked for."""
+    left_out: Array | None = None
+    """(k, k) plants [1] that break something even in the slowest ramp, and are left out of that
+    move; None for a single plant."""
+    uncured: tuple[int, ...] = ()
+    """Columns [1] of the requirements that they break."""
 
     @property
     def rates(self) -> Array:
@@ -130,6 +143,12 @@ class RampLimits:
     def bounded(self) -> Array:
         """(k, k) whether a ramp can be too slow."""
         return np.isfinite(self.fastest) & (self.slowest < self.longest)
+
+
+def stands_for(limits: RampLimits) -> str:
+    """What plant a map of ramps stands for, in words."""
+    return (f"for {limits.plants} plants of the space, the worst of them" if limits.plants else
+            "for the plant as given")
 
 
 @dataclass(frozen=True)
@@ -232,6 +251,44 @@ def _triangular(share: float, low: float, mode: float, high: float) -> float:
 
 
 @dataclass(frozen=True)
+class Tolerance:
+    """How far one number of tuning or actuator may go alone, to one side. SI."""
+
+    input: Input
+    side: str
+    """"up" or "down"."""
+    nominal: float
+    """The scenario's own [SI]."""
+    holds: float
+    """The last value that was seen to keep all that is kept at the nominal one [SI]."""
+    breaks: float | None
+    """The first that was seen to break a requirement [SI]; None where none was found up to
+    `holds`."""
+    requirement: int | None
+    """Column of the requirement that it breaks [1]; None where none was found."""
+
+    @property
+    def factor(self) -> float:
+        """`holds` as a multiple of the nominal value [1]."""
+        return self.holds / self.nominal
+
+
+@dataclass(frozen=True)
+class Joint:
+    """All requirements together: a run that breaks any of them has failed."""
+
+    failures: int
+    """Of the runs laid out [1]."""
+    runs: int
+    """Laid out [1]."""
+    bound: float | None
+    """Largest share of failing runs that they leave believable [1]; None for a sample that allows
+    none."""
+    statement: str
+    """The same in words."""
+
+
+@dataclass(frozen=True)
 class Requirement:
     """One limit of the scenario's criteria."""
 
@@ -251,11 +308,12 @@ class Verdict:
 
     requirement: Requirement
     failures: int
-    """Of the fresh runs [1]."""
+    """Of the runs laid out before the search [1]."""
     fresh: int
-    """Runs drawn at random for the statement of confidence, none of them used to search [1]."""
-    failure_bound: float
-    """Largest share of failing runs that the fresh ones leave believable [1]."""
+    """Runs laid out before the search, none of them looked for [1]."""
+    failure_bound: float | None
+    """Largest share of failing runs that the fresh ones leave believable [1]; None where they were
+    not drawn at random, or there are none."""
     confidence: float
     """Of the bound [1]."""
     statement: str
@@ -299,8 +357,10 @@ class StressAnswer:
     """(d,) the scenario as it stands, as a point of the cube [1]."""
     verdicts: tuple[Verdict, ...]
     """One for each requirement."""
+    sampling: str
+    """How `fresh` was laid out: "random", independently, "sobol" or "grid"."""
     fresh: Trail
-    """Runs drawn at random and independently."""
+    """Runs laid out before the search."""
     searched: Trail
     """The even sample and the search after it."""
     sampled: int
@@ -315,10 +375,26 @@ class StressAnswer:
     """Runs [1] that could not start at their setpoint and began at the nearest it holds."""
     nominal_history: History
     """The scenario's own run, or with moves the nominal move."""
+    budget: str = ""
+    """What could be run, told before it started."""
+    joint: Joint | None = None
+    """All requirements together; None where no run was laid out."""
+    confidence_note: str = ""
+    """How the statements of confidence are to be read; "" where there is none."""
+    tolerances: tuple[Tolerance, ...] = ()
+    """Of tuning and actuators."""
+    tolerance_runs: int = 0
+    """Made for them, on top of `runs` [1]."""
     ramps: RampLimits | None = None
+    """Of the plant as the scenario has it."""
     ramp_table: tuple[RampRow, ...] = ()
     why_no_ramps: str | None = None
+    ramps_over: RampLimits | None = None
+    """Of the worst of several plants of the space."""
+    ramp_table_over: tuple[RampRow, ...] = ()
+    why_no_ramps_over: str | None = None
     sensitivity: tuple[Sensitivity, ...] = ()
+    why_no_sensitivity: str | None = None
     findings: tuple[str, ...] = ()
     """What else is worth knowing, in plain words."""
     step_s: float = 0.0

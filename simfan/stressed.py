@@ -10,16 +10,20 @@ from simfan.overview import unit_name
 from simfan.stress_answer import (
     STOPPED,
     Input,
+    Joint,
     RampLimits,
     RampRow,
     Sensitivity,
     SmallestChange,
     StressAnswer,
+    Tolerance,
     Verdict,
+    stands_for,
 )
 
 SCHEMA_VERSION = 1
 NO_FILES = "no folder was given for files (--out)"
+NO_BOUND = "the runs were not drawn at random, so no bound follows"
 NONE_FOUND = "none found in {} runs"
 
 
@@ -46,7 +50,10 @@ def to_json(answer: StressAnswer) -> dict[str, Any]:
              "fingerprint": "no fingerprint was taken of the scenario"}),
         "strategy": answer.strategy, "method": answer.method, "holds": answer.holds,
         "runs": answer.runs,
+        "sampling": answer.sampling,
         "fresh_runs": len(answer.fresh.points),
+        "budget": answer.budget,
+        "runs_for_tuning_and_actuators": answer.tolerance_runs,
         "seed": answer.seed,
         "stopped_early": answer.stopped_early,
         "runs_that_could_not_be_made": answer.not_run,
@@ -56,12 +63,22 @@ def to_json(answer: StressAnswer) -> dict[str, Any]:
         "inputs": [_input(one, float(at)) for one, at in
                    zip(answer.inputs, answer.nominal, strict=True)],
         "requirements": [_requirement(v, answer) for v in answer.verdicts],
-        "ramp_limits": _ramps(answer.ramps, answer) if answer.ramps else None,
+        "confidence_note": answer.confidence_note or None,
+        "all_requirements": _joint(answer.joint) if answer.joint else None,
+        "tuning_and_actuators": [_tolerance(t, answer) for t in answer.tolerances] or None,
+        "ramp_limits": _ramps(answer.ramps, answer.ramp_table, answer) if answer.ramps else None,
+        "ramp_limits_over_plants": (_ramps(answer.ramps_over, answer.ramp_table_over, answer)
+                                    if answer.ramps_over else None),
         "sensitivity": [_sensitivity(s, answer) for s in answer.sensitivity] or None,
         "findings": list(answer.findings),
     }, {"stopped_early": "all runs that were asked for were made",
         "first_reason_for_it": "there is none",
-        "ramp_limits": answer.why_no_ramps or ended, "sensitivity": ended})
+        "confidence_note": "no statement of confidence was made",
+        "all_requirements": ended,
+        "tuning_and_actuators": answer.stopped_early or "too few runs, or no gain to change",
+        "ramp_limits": answer.why_no_ramps or ended,
+        "ramp_limits_over_plants": answer.why_no_ramps_over or answer.why_no_ramps or ended,
+        "sensitivity": answer.why_no_sensitivity or ended})
 
 
 def _input(one: Input, nominal: float) -> dict[str, Any]:
@@ -79,7 +96,7 @@ def _requirement(found: Verdict, answer: StressAnswer) -> dict[str, Any]:
         "failures": found.failures, "fresh_runs": found.fresh,
         "worst_distance": _distance(found.worst.distance),
         "worst": dict(found.values),
-        "failure_bound_percent": 100.0 * found.failure_bound,
+        "failure_bound_percent": _percent(found.failure_bound),
         "confidence_percent": 100.0 * found.confidence,
         "statement": found.statement,
         "first_broken_in_run": found.worst.first_broken,
@@ -87,9 +104,32 @@ def _requirement(found: Verdict, answer: StressAnswer) -> dict[str, Any]:
         "counterexample": found.counterexample,
         "smallest_counterexample": found.smallest,
     }, {"worst_distance": "the run could not be made, or stopped on its numbers",
+        "failure_bound_percent": NO_BOUND,
         "first_broken_in_run": none, "smallest_change": why_no_change,
         "counterexample": NO_FILES if broken else none,
         "smallest_counterexample": NO_FILES if found.change else why_no_change})
+
+
+def _joint(found: Joint) -> dict[str, Any]:
+    return with_reasons({
+        "failures": found.failures, "fresh_runs": found.runs,
+        "failure_bound_percent": _percent(found.bound), "statement": found.statement,
+    }, {"failure_bound_percent": NO_BOUND})
+
+
+def _tolerance(found: Tolerance, answer: StressAnswer) -> dict[str, Any]:
+    none = f"none found up to {found.factor:.3g} times as it stands"
+    return with_reasons({
+        "name": found.input.name, "kind": found.input.kind or "number", "side": found.side,
+        "nominal": found.nominal, "holds": found.holds, "factor": found.factor,
+        "breaks_at": found.breaks,
+        "breaks": (None if found.requirement is None
+                   else answer.verdicts[found.requirement].requirement.name),
+    }, {"breaks_at": none, "breaks": none})
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100.0 * share
 
 
 def _distance(value: float) -> float | None:
@@ -103,35 +143,41 @@ def _change(change: SmallestChange, answer: StressAnswer) -> dict[str, Any]:
     return with_reasons({
         "input": None if change.input is None else answer.inputs[change.input].name,
         "size_of_range": change.size,
+        "within_of_range": change.within,
         "nominal": values(answer.nominal), "holds": values(change.holds),
         "breaks": values(change.breaks), "distance": _distance(change.distance),
     }, {"input": "several inputs change at once",
         "distance": "the run could not be made, or stopped on its numbers"})
 
 
-def _ramps(found: RampLimits, answer: StressAnswer) -> dict[str, Any]:
+def _ramps(found: RampLimits, rows: tuple[RampRow, ...], answer: StressAnswer) -> dict[str, Any]:
     unit, n = unit_name(answer.held_kind), len(found.setpoints)
     pairs = [(i, j) for i in range(n) for j in range(n) if i != j]
     return {
+        "plants": found.plants,
+        "stands_for": stands_for(found),
         f"setpoints_{unit}": found.setpoints.tolist(), "tolerance_percent": 100.0 * found.tolerance,
+        "broken_however_slow": [answer.verdicts[k].requirement.name for k in found.uncured],
         "shortest_s": found.shortest, "longest_s": found.longest, "runs": found.runs,
         "map": [_ramp(found, answer, unit, i, j) for i, j in pairs],
-        "table": [_row(row, unit) for row in answer.ramp_table],
+        "table": [_row(row, unit) for row in rows],
     }
 
 
 def _ramp(found: RampLimits, answer: StressAnswer, unit: str, i: int, j: int) -> dict[str, Any]:
     fastest, breaks = float(found.fastest[i, j]), int(found.breaks[i, j])
+    left_out = {} if found.left_out is None else {"plants_left_out": int(found.left_out[i, j])}
     bounded = bool(found.bounded[i, j])
     return with_reasons({
         f"from_{unit}": float(found.setpoints[i]), f"to_{unit}": float(found.setpoints[j]),
         "fastest_s": fastest if isfinite(fastest) else None,
         "slowest_s": float(found.slowest[i, j]) if bounded else None,
-        f"rate_{unit}_per_s": float(found.rates[i, j]),
+        f"rate_{unit}_per_s": float(found.rates[i, j]), **left_out,
         "breaks": answer.verdicts[breaks].requirement.name if breaks >= 0 else None,
     }, {"fastest_s": "no ramp that was run keeps all requirements",
-        "slowest_s": ("no slower ramp that was run broke what a faster one kept"
-                      if isfinite(fastest) else "no ramp that was run keeps all requirements"),
+        "slowest_s": ("no ramp that was run keeps all requirements" if not isfinite(fastest) else
+                      "not looked for over several plants" if found.plants else
+                      "no slower ramp that was run broke what a faster one kept"),
         "breaks": "no ramp that was run broke a requirement"})
 
 

@@ -123,6 +123,17 @@ def test_a_straight_move_rises_in_eight_tenths_and_settles_at_the_band(first, la
     assert got.inside_for == pytest.approx(10.5)
 
 
+def test_a_ramp_settles_from_its_end():
+    """A value that lags a ramp of 10 s by 2 s, as any with an integrator does: 95 % at 11.5 s is
+    1.5 s after the setpoint arrived; one that leads is settled as it arrives, in 0 s."""
+    time, value = ramp(30.0, 60.0)
+    late = np.interp(time - 2.0, time, value)
+    got = over(change, change.Params(10.0, 30.0, 60.0, 0.05, 1.0), time, late)
+    assert got.settling_time == pytest.approx(1.5)
+    got = over(change, change.Params(10.0, 30.0, 60.0, 0.05, 1.0), time, value)
+    assert got.settling_time == 0.0 and got.inside_for == pytest.approx(10.5)
+
+
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_the_wrong_way_first_is_undershoot(sign):
     time = np.array([0.0, 1.0, 2.0, 3.0, 4.0])

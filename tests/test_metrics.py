@@ -165,6 +165,33 @@ def test_a_change_that_does_not_settle_says_so():
     )
 
 
+def test_a_ramp_is_settled_from_where_its_setpoint_arrives():
+    """First-order lag of 6 s behind a ramp of 30 s from 40 to 20: it lags by 4·(1 − e^−5) at the
+    end, and is within 1 after 6·ln of that. From the step it would read 30 s more."""
+    time = seconds(120.0)
+    rate, lag = 20.0 / 30.0, 6.0
+    behind = rate * lag * (1.0 - np.exp(-np.minimum(time, 30.0) / lag))
+    behind *= np.exp(-np.maximum(time - 30.0, 0.0) / lag)
+    flow = np.maximum(40.0 - rate * time, 20.0) + behind
+    run = drawn(flow, changes=[SetpointChange(0.0, 120.0, 40.0, 20.0, 30.0)])
+    change = judge(run, Criteria()).tracking.changes[0]
+    at_end = rate * lag * (1.0 - math.exp(-30.0 / lag))
+    assert change.settling_time_s == pytest.approx(lag * math.log(at_end), abs=0.02)
+
+
+def test_a_move_within_the_band_is_judged_as_one_of_the_band_s_size():
+    """From 36 to 36.036, 0.1 %, with a swing of 0.09 beyond: that is 250 % of the step, and 5 % of
+    the 1.8 that the band about 36.036 has. A move of twice the band is judged by its own size."""
+    time = seconds(60.0)
+    swing = np.exp(-((time - 2.0) / 0.5) ** 2)
+    for step, size in ((0.036, 0.05 * 36.036), (3.6, 3.6)):
+        flow = 36.0 + step * np.minimum(time, 1.0) + 0.09 * swing
+        run = drawn(flow, changes=[SetpointChange(0.0, 60.0, 36.0, 36.0 + step)])
+        change = judge(run, Criteria()).tracking.changes[0]
+        assert change.judged_step == pytest.approx(size)
+        assert change.overshoot_percent == pytest.approx(100.0 * 0.09 / size, rel=1e-3)
+
+
 def test_a_setpoint_set_to_what_it_was_has_no_step_to_measure_by():
     run = drawn(np.full(201, 36.0), changes=[SetpointChange(2.0, 10.0, 36.0, 36.0)])
     change = judge(run, Criteria()).tracking.changes[0]

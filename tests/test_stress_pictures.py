@@ -96,4 +96,4 @@ def test_every_picture_is_drawn_whatever_was_found() -> None:
 
         limits = ramp_limits(moves, np.array([1.0, 2.0]), 1.0, 10.0)
         rows = table(moves, limits)
-        stress_ramps.picture("title", "below", ["one"], limits, rows, "pressure", "us")
+        stress_ramps.picture("title", "below", ["one"], [(limits, rows)] * 2, "pressure", "us")

@@ -4,7 +4,9 @@ whose answers are known. What statisticians know is in tests/published."""
 import numpy as np
 import pytest
 
-from simfan.stress.ramps import over_plants, ramp_limits, table
+from simfan.stress.ramps import most_runs, ramp_limits, table
+from simfan.stress.ramps_over import most_plants, over_plants, worst_of
+from simfan.stress.ramps_over import most_runs as most_runs_over
 from simfan.stress.search import SAMPLED, sample_size, search, told
 from simfan.stress.sensitivity import ended, runs_of, sensitivity
 from simfan.stress.smallest import smallest_changes
@@ -72,6 +74,33 @@ class TestTheWorst:
         for worst, centre in zip(found.worst, centres, strict=True):
             assert worst.point == pytest.approx(centre, abs=0.1 * NARROW)
             assert worst.runs == len(found.trail.points) <= 600
+
+    def test_a_needle_is_found_among_requirements_that_are_far_from_failing(self) -> None:
+        """Five of six have ten deviations of room and a slope of their own. In 150 runs over five
+        inputs random runs find the ball of failures, 1 in 2500, in one campaign of twenty; an even
+        split of the runs found it in eight. Those runs are better spent on the nearest one."""
+        hits = 0
+        for seed in range(20):
+            centre = np.random.default_rng(seed).uniform(0.1, 0.9, 5)
+
+            def distances(x: Array, centre: Array = centre) -> Array:
+                far = 3.0 + 0.3 * np.cos(3.0 * x + np.arange(5))
+                return np.column_stack([far[:, :2], ball(centre, 0.15)(x), far[:, 2:]])
+
+            found = search(distances, 5, 6, Budget(150), seed)
+            hits += found.worst[2].distance < 0.0
+            assert len(found.trail.points) <= 150
+        assert hits >= 18
+
+    def test_what_was_run_before_costs_nothing_and_is_where_it_sets_out(self) -> None:
+        """So the worst found is never better than the worst that was known."""
+        broken_in, known = ball(np.full(3, 0.4)), np.random.default_rng(1).random((60, 3))
+        before = Trail(known, broken_in(known))
+        found = search(broken_in, 3, 1, Budget(60), 1, known=before)
+        assert np.array_equal(found.trail.points[:60], known)
+        assert 60 < len(found.trail.points) <= 120
+        assert found.worst[0].distance < before.distances.min()
+        assert sample_size(60, 60) < sample_size(60)
 
     def test_no_slope_means_more_of_the_sample(self) -> None:
         """A requirement met equally well everywhere: its runs go on evenly, all different."""
@@ -157,6 +186,22 @@ class TestTheSmallestChange:
         assert [c.input for c in found] == [None, None]
         assert found[0].breaks == pytest.approx([0.75, 0.75], abs=1e-3)
         assert found[0].size <= found[1].size
+
+    @pytest.mark.parametrize("most", [2, 5, 20, 60, 400])
+    def test_within_its_budget_it_tells_how_near_it_came(self, most: int) -> None:
+        """Four inputs; the first breaks at 0.6, from 0.5, along its line to 1."""
+        made = []
+
+        def distances(x: Array) -> Array:
+            made.append(len(x))
+            return 0.6 - x[:, :1]
+
+        found = smallest_changes(distances, np.full(4, 0.5), most=most)
+        assert sum(made) <= most + 2  # the nominal point, and what was found once more
+        for change in found:
+            assert change.holds[0] <= 0.6 < change.breaks[0]
+            assert change.within == pytest.approx(change.breaks[0] - change.holds[0])
+        assert found and (most < 400 or found[0].within <= 0.005)
 
     def test_broken_already_or_never(self) -> None:
         never = smallest_changes(lambda x: np.ones((len(x), 1)), np.full(2, 0.5))
@@ -265,12 +310,68 @@ class TestRamps:
         assert found.none[1, 0] and np.isinf(found.fastest[1, 0])
 
     def test_over_several_plants_the_worst_decides(self) -> None:
-        def of(moves: Array, lags: Array) -> Array:
-            rate = np.abs(moves[:, 1] - moves[:, 0]) / moves[:, 2]
-            return (2.0 - lags[:, 0] * rate)[:, None]
+        """Behind by lag·rate, 2 allowed, in the lag of each plant: duration = lag·change/2."""
+        def of(points: Array) -> Array:
+            rate = np.abs(points[:, 1] - points[:, 0]) / points[:, 2]
+            return (2.0 - points[:, 3] * rate)[:, None]
 
-        found = ramp_limits(over_plants(of, np.array([[3.0], [8.0], [5.0]])), SETPOINTS, 1.0, 1e3)
-        assert found.fastest[0, 1] == pytest.approx(8.0 * 10.0 / 2.0, rel=0.05)
+        plants = np.array([[3.0], [8.0], [5.0]])
+        given = ramp_limits(worst_of(of, plants[:1]), SETPOINTS, 1.0, 1e3)
+        found = over_plants(of, given, plants)
+        off = ~np.eye(5, dtype=bool)
+        change = np.abs(SETPOINTS[None, :] - SETPOINTS[:, None])[off]
+        assert given.fastest[off] == pytest.approx(1.5 * change, rel=0.05)
+        assert (found.fastest[off] >= 4.0 * change).all()
+        assert found.fastest[off] == pytest.approx(4.0 * change, rel=0.05)
+        assert found.plants == 3 and (found.breaks[off] == 0).all()
+
+    def test_what_no_ramp_cures_is_left_out_and_told(self) -> None:
+        """A plant that breaks the second requirement however slow, in whichever place it stands,
+        is no matter of ramps: the other decides, and it is counted. All such leave no limit."""
+        def of(points: Array) -> Array:
+            return np.column_stack([lagging(points[:, :3])[:, 0], 1.0 - points[:, 3]])
+
+        given = ramp_limits(worst_of(of, np.zeros((1, 1))), SETPOINTS, 1.0, 1000.0)
+        off = ~np.eye(5, dtype=bool)
+        for plants in ([[0.5], [2.0]], [[2.0], [0.5]]):
+            found = over_plants(of, given, np.array(plants))
+            assert found.left_out is not None
+            assert np.array_equal(found.fastest, given.fastest, equal_nan=True)
+            assert (found.left_out[off] == 1).all() and found.uncured == (1,)
+            assert worst_of(of, np.array(plants), 1000.0)(np.array([[10.0, 20.0, 999.0]])).min() > 0
+        none = over_plants(of, given, np.array([[2.0], [3.0]]))
+        assert none.none[off].all() and (none.breaks[off] == 1).all()
+
+    def test_plants_that_disagree_leave_a_limit_that_all_of_them_keep_or_none(self) -> None:
+        """One breaks between 20 and 40 s, the other below 25 s: what is told was run on both."""
+        def of(points: Array) -> Array:
+            seconds, odd = points[:, 2], points[:, 3] > 0.5
+            inside = np.abs(seconds - 30.0) - 10.0
+            return np.where(odd, inside, seconds - 25.0)[:, None]
+
+        plants = np.array([[0.0], [1.0]])
+        given = ramp_limits(worst_of(of, plants[:1]), SETPOINTS[:2], 1.0, 1000.0)
+        found = over_plants(of, given, plants)
+        kept = worst_of(of, plants)(np.array([[10.0, 20.0, found.fastest[0, 1]]]))
+        assert kept.min() >= 0.0 and 40.0 <= found.fastest[0, 1] <= 42.0
+
+    def test_no_more_runs_than_were_told(self) -> None:
+        made = []
+
+        def counted(points: Array) -> Array:
+            made.append(len(points))
+            rate = np.abs(points[:, 1] - points[:, 0]) / points[:, 2]
+            return (2.0 - (5.0 + points[:, 3:].sum(axis=1)) * rate)[:, None]
+
+        given = ramp_limits(counted, SETPOINTS[:3], 0.25, 60.0)
+        table(counted, given)
+        assert sum(made) <= most_runs(3, 0.25, 60.0)
+        made.clear()
+        plants = np.linspace(0.0, 4.0, 6)[:, None]
+        found = over_plants(counted, given, plants)
+        table(worst_of(counted, plants), found)
+        assert sum(made) <= most_runs_over(3, 6, 0.25, 60.0)
+        assert most_plants(3, most_runs_over(3, 6, 0.25, 60.0), 0.25, 60.0) == 6
 
     @pytest.mark.parametrize("setpoints, shortest, tolerance", [
         ([1.0, 2.0], 0.0, 0.1), ([1.0, 2.0], 20.0, 0.1), ([1.0], 1.0, 0.1),

@@ -29,8 +29,9 @@ from simfan.cli.program import (
 @click.option("--strategy", "name", metavar="NAME",
               help="The strategy to search; needed where the scenario has several.")
 @click.option("--runs", type=click.IntRange(10, 1_000_000), metavar="N",
-              help="Runs at random and of the search, together; else as the scenario says. "
-                   "Smallest changes, ramp limits and sensitivities come on top.")
+              help="Runs laid out and searched, together; else as the scenario says. Smallest "
+                   "changes, ramp limits and sensitivities come on top, at most three times as "
+                   "many; told before it starts.")
 @click.option("--seconds", type=click.FloatRange(1.0), metavar="S",
               help="End after so long, with what is done by then.")
 @click.option("--seed", type=click.IntRange(0, 10**9), metavar="N",
@@ -57,6 +58,8 @@ def stress(file: Path, name: str | None, runs: int | None, seconds: float | None
 
     case = load(file, out)
     known(case, [name] if name else [])
+    if not quiet and (name or len(case.strategies) == 1):
+        say(api.stress_budget(case, name, runs))
     with working(file, quiet) as progress:
         answer = api.stress(case, name, runs, seconds, seed, out, threads, progress)
     answer = replace(answer, file=file.name, fingerprint=fingerprint(file))

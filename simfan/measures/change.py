@@ -5,11 +5,15 @@ change needs to start from zero:
 
     overshoot = max(y) − 1,  undershoot = −min(y) (the wrong way first),  both not below zero;
     rise time = from the first y = 0.1 to the first y = 0.9;
-    settling time = last time outside |y − 1| ≤ band.
+    settling time = last time outside |y − 1| ≤ band, from when the setpoint has arrived.
 
-It counts as settled only when it then stayed inside for at least `stay` seconds: a value that
-swings through the band as its window ends has not settled.
-Source: textbook definitions of the step response, stated for any initial value; from memory.
+A step arrives at once; a ramp at its end, so that a slow ramp is not blamed for its own length, and
+a value that is inside the band by then has settled in 0 s. It counts as settled only when it then
+stayed inside for at least `stay` seconds: a value that swings through the band as its window ends
+has not settled.
+Source: textbook definitions of the step response, stated for any initial value; from memory. That
+a ramp settles from its end is common practice, no source: ISA-51.1 counts from the beginning of the
+stimulus, from memory, which for a step is the same.
 """
 
 from math import isnan, nan
@@ -22,7 +26,7 @@ class Params(NamedTuple):
     """The change, and when it is settled. `start` and `end` must differ."""
 
     since: float
-    """Time of the change [s]."""
+    """Time at which the setpoint has arrived [s]."""
     start: float
     end: float
     band: float
@@ -107,7 +111,7 @@ def result(state):
         max(0.0, state.highest - 1.0),
         max(0.0, 0.0 - state.lowest),
         state.ninety - state.ten,
-        state.inside_since - state.params.since if settled else nan,
+        max(0.0, state.inside_since - state.params.since) if settled else nan,
         inside_for,
     )
 

@@ -28,6 +28,8 @@ from simfan.plant.quantities import (
 from simfan.plant.run import Run
 from simfan.plant.strategy import Strategy, has_gains
 from simfan.plant.stress import Stress
+from simfan.plant.tags import Tags, alarms_amiss
+from simfan.plant.trend import Recorded
 from simfan.plant.varied import stress_amiss
 from simfan.plant.year import Year
 from simfan.units import show
@@ -41,14 +43,15 @@ class Criteria(Description):
     """What a strategy must meet to be called good. A criterion left out is not judged."""
 
     band: Band = 0.05
-    """Half width of the band about the setpoint, of the setpoint; settling uses it of the step.
+    """Half width of the band about the setpoint, of the setpoint; settling uses it of the step. A
+    step smaller than the band about the largest setpoint counts as one of that size.
     Default: common practice, no source."""
     time_outside_band: Time | None = None
     """Longest time outside the band, in the whole run."""
     overshoot: Fraction | None = None
     """Largest, of the step."""
     settling_time: Time | None = None
-    """Longest, of any setpoint change."""
+    """Longest, of any setpoint change, from where the setpoint has arrived: for a ramp its end."""
     stall_margin: Annotated[float, Quantity("fraction", Limits(most=1.0))] | None = None
     """Lowest (Q − Q_stall)/Q."""
     surge_cycles: WholeNumber | None = 0
@@ -106,6 +109,8 @@ class Case(Description):
     days: Days = Days()
     year: Year | None = None
     stress: Stress | None = None
+    tags: Tags = Tags()
+    trend: Recorded | None = None
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
@@ -119,7 +124,8 @@ class Case(Description):
         self.__dict__["strategies"] = {
             name: strategy.as_shares(self.motor, self.fan.rated.speed)
             for name, strategy in self.strategies.items()}
-        refuse(stress_amiss(self, self.stress))
+        refuse([*stress_amiss(self, self.stress),
+                *alarms_amiss(self.tags, len(self.protection))])
         return self
 
     def idle(self) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
 from pydantic_core import CoreSchema, core_schema
@@ -182,7 +182,13 @@ class Stress(Description):
     moves: Moves | None = None
     """A setpoint move. Default: the timeline as it stands; an assumption."""
     runs: Annotated[int, Plain(Limits(least=10, most=1_000_000), whole=True)] = 400
-    """How many runs a search may make. Default: an assumption."""
+    """How many runs are laid out and searched, half of them each. Smallest changes, ramp limits and
+    sensitivities come on top, at most three times as many. Default: an assumption."""
+    sampling: Literal["random", "sobol", "grid"] = "random"
+    """How the runs before the search are laid out: "random", the only one that allows a statement
+    of confidence; "sobol", evenly (scrambled), whose share of failures is nearer to the space's but
+    without a bound; "grid", every combination of values from end to end, which sees all corners and
+    says nothing of shares. Default: random, for the statement."""
     seed: Annotated[int, Plain(Limits(least=0, most=1e9), whole=True)] = 0
     """Of the samples. Default: zero, any number is as good."""
 

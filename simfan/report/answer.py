@@ -54,9 +54,12 @@ def _answer_on_page(comparison: Comparison, system: System) -> Fragment:
 def _row(result: StrategyResult, system: System, priced: bool) -> list[object]:
     energy = result.measures.energy if result.measures else None
     row: list[object] = [result.name, _meets(result), reworded(result.verdict, system),
-                         significant(energy.electrical_kwh) if energy else "-"]  # fmt: skip
-    cost = energy.cost if energy else None
-    return [*row, "-" if cost is None else significant(cost)] if priced else row
+                         _number(energy.electrical_kwh if energy else None)]  # fmt: skip
+    return [*row, _number(energy.cost if energy else None)] if priced else row
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else significant(value)
 
 
 def _meets(result: StrategyResult) -> Markup:

@@ -57,6 +57,8 @@ def _draw(results: Sequence[StrategyResult], flat: bool) -> "Figure":
 
 def _energy(axes: "Axes", row: int, measures: Measures) -> None:
     kwh = measures.energy.electrical_kwh
+    if kwh is None:
+        return
     axes.barh(row, kwh, 0.62, color=ink.SKY, edgecolor=ink.BLACK, lw=0.6)
     axes.text(kwh, row, f" {significant(kwh)}", va="center")
 
@@ -64,12 +66,13 @@ def _energy(axes: "Axes", row: int, measures: Measures) -> None:
 def _travel(axes: "Axes", row: int, measures: Measures) -> None:
     """One element after the other; a second one is hatched."""
     start = 0.0
-    for k, moved in enumerate(measures.travel.values()):
-        axes.barh(row, moved.travel_percent, 0.62, start, color=SHADES[k % len(SHADES)],
+    known = {name: t.travel_percent for name, t in measures.travel.items()
+             if t.travel_percent is not None}
+    for k, moved in enumerate(known.values()):
+        axes.barh(row, moved, 0.62, start, color=SHADES[k % len(SHADES)],
                   edgecolor=ink.BLACK, hatch=HATCHES[k % len(HATCHES)], lw=0.6)  # fmt: skip
-        start += moved.travel_percent
-    told = ", ".join(f"{name} {significant(t.travel_percent)}"
-                     for name, t in measures.travel.items())
+        start += moved
+    told = ", ".join(f"{name} {significant(moved)}" for name, moved in known.items())
     axes.text(start, row, f" {told}", va="center", fontsize=6.5)
 
 

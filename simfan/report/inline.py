@@ -16,9 +16,14 @@ _PLACES = re.compile(r' d="[^"]*"|translate\([^)]*\)| [xy]="[^"]*"')
 
 def figure(drawing: Drawing, label: str, captioned: bool = True) -> Markup:
     """The drawing; its label stands above it, and names it for those who cannot see it."""
-    picture = Markup(_svg(drawing.svg().decode(), drawing.name, label))
+    picture = drawn(drawing, label)
     head = Markup("<figcaption>{}</figcaption>").format(words(label)) if captioned else Markup("")
     return Markup("<figure>{}{}</figure>").format(head, picture)
+
+
+def drawn(drawing: Drawing, label: str) -> Markup:
+    """The picture alone; its label names it for those who cannot see it."""
+    return Markup(_svg(drawing.svg().decode(), drawing.name, label))
 
 
 def _svg(text: str, name: str, label: str) -> str:

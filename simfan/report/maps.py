@@ -24,14 +24,15 @@ def _maps(comparison: Comparison, system: System) -> Fragment:
 
     names = file_names([r.name for r in comparison.strategies])
     found = (
-        figure(Drawing(f"map-{name}", partial(_map, r, system)),
+        figure(Drawing(f"map-{name}", partial(of_map, r, system)),
                f"{r.name}: {fanmap.density_words(r.history, system)}")
         for r, name in zip(comparison.strategies, names, strict=True)
     )  # fmt: skip
     return Fragment(Markup('<div class="side-by-side">{}</div>').format(Markup("").join(found)))
 
 
-def _map(result: StrategyResult, system: System, flat: bool) -> Figure:
+def of_map(result: StrategyResult, system: System, flat: bool) -> Figure:
+    """A run over the fan map, its excursions marked."""
     from simfan.report.single import fan_map
 
     events = result.measures.excursions.events if result.measures else ()
@@ -40,12 +41,13 @@ def _map(result: StrategyResult, system: System, flat: bool) -> Figure:
 
 def _paper(comparison: Comparison, system: System) -> Fragment:
     names = file_names([r.name for r in comparison.strategies])
-    found = (figure(Drawing(f"trends-{name}", partial(_trends, r, system)), r.name)
+    found = (figure(Drawing(f"trends-{name}", partial(of_trends, r, system)), r.name)
              for r, name in zip(comparison.strategies, names, strict=True))  # fmt: skip
     return Fragment(Markup('<div class="paper">{}</div>').format(Markup("").join(found)))
 
 
-def _trends(result: StrategyResult, system: System, flat: bool) -> Figure:
+def of_trends(result: StrategyResult, system: System, flat: bool) -> Figure:
+    """A run over time, on paper."""
     from simfan.report.single import over_time
 
     return over_time(result.history, system, flat)

@@ -23,7 +23,7 @@ WIDE = 100_000
 
 def html(content: RenderableType) -> Markup:
     """Text, groups, lists and tables of the terminal as HTML."""
-    parts = groupby(_flat(content), key=lambda part: isinstance(part, Item))
+    parts = groupby(flat(content), key=lambda part: isinstance(part, Item))
     return Markup("\n").join(
         bullets(part.words for part in run if isinstance(part, Item)) if is_list
         else Markup("\n").join(map(_block, run))
@@ -71,19 +71,19 @@ def _is_number(text: str) -> bool:
                               for part in text.split(" + "))  # fmt: skip
 
 
-def _flat(content: RenderableType) -> Iterator[RenderableType]:
+def flat(content: RenderableType) -> Iterator[RenderableType]:
     """The parts in order; what lays itself out is asked for its parts."""
     if isinstance(content, Group):
         for part in content.renderables:
-            yield from _flat(part)
+            yield from flat(part)
     elif isinstance(content, Padding):
-        yield from _flat(content.renderable)
+        yield from flat(content.renderable)
     elif isinstance(content, (str, Text, Table, Item)):
         yield content
     elif hasattr(content, "__rich_console__"):
         console = _wide_console()
         for inner in content.__rich_console__(console, console.options):
-            yield from _flat(str(inner) if isinstance(inner, Segment) else inner)
+            yield from flat(str(inner) if isinstance(inner, Segment) else inner)
     else:
         yield str(content)
 
@@ -105,8 +105,8 @@ def _block(part: RenderableType) -> Markup:
 
 def _table(content: Table) -> Markup:
     """A terminal's table; a row of one bold cell is a heading across it."""
-    columns = [[_plain(c) for c in column.cells] for column in content.columns]
-    head = [_joined(_plain(column.header)[0]) for column in content.columns]
+    columns = [[plain(c) for c in column.cells] for column in content.columns]
+    head = [joined(plain(column.header)[0]) for column in content.columns]
     rows = [list(row) for row in zip(*columns, strict=True)]
     body = Markup("\n").join(_terminal_row(row) for row in rows)
     top = Markup("").join(Markup('<th scope="col">{}</th>').format(words(h)) for h in head)
@@ -125,12 +125,12 @@ def _terminal_row(row: Sequence[tuple[str, bool]]) -> Markup:
     return Markup("<tr>{}{}</tr>").format(head, Markup("").join(cells))
 
 
-def _plain(content: RenderableType) -> tuple[str, bool]:
+def plain(content: RenderableType) -> tuple[str, bool]:
     """A cell's words, and whether they are bold."""
-    text = next(_flat(content), "")
+    text = next(flat(content), "")
     return (text.plain, "bold" in str(text.style)) if isinstance(text, Text) else (str(text), False)
 
 
-def _joined(name: str) -> str:
+def joined(name: str) -> str:
     """A heading that the terminal broke after its hyphens, in one piece."""
     return name.replace("-\n", "-").replace("\n", " ")

@@ -122,7 +122,7 @@ def _travel() -> tuple[Row, ...]:
     return (
         Row("element travel", "%",
             lambda m: " + ".join(_number(t.travel_percent) for t in m.travel.values())),
-        Row("reversals", "", lambda m: " + ".join(str(t.reversals) for t in m.travel.values())),
+        Row("reversals", "", lambda m: " + ".join(_number(t.reversals) for t in m.travel.values())),
     )  # fmt: skip
 
 

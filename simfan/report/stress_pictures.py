@@ -4,19 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import partial
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from simfan.report.names import file_names
 from simfan.report.sections import Drawing, Fragment, Section
-from simfan.report.stress_words import axis, required, varied
+from simfan.report.stress_words import axis, required, value, varied
 from simfan.stress_answer import STOPPED, StressAnswer, Trail, Verdict
 from simfan.units import System, significant
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+TOLD = 4
+"""Inputs named over a worst run."""
+ACROSS = 76
+"""Letters in a line over it."""
 FOLDER = "stress"
 """Of the pictures, beside stress.json."""
 
@@ -47,7 +52,8 @@ def _distances_of(answer: StressAnswer, system: System, flat: bool) -> Figure:
 
     fresh = len(answer.fresh.points) > 0
     sample = (answer.fresh.distances if fresh else answer.searched.distances[:answer.sampled])
-    drawn = "drawn at random" if fresh else "spread evenly"
+    drawn = {"random": "drawn at random", "grid": "on a grid"}.get(
+        answer.sampling if fresh else "sobol", "spread evenly")
     return picture(answer.title, f"{answer.strategy}: how far {len(sample)} runs {drawn} stay from "
                    "each limit", names(answer, system), sample)
 
@@ -65,7 +71,7 @@ def _region_of(answer: StressAnswer, column: int, system: System, flat: bool) ->
     indices = next((s for s in answer.sensitivity if s.requirement == column), None)
     pair = most_important(indices, runs, column)
     return picture(answer.title, f"{answer.strategy}, {names(answer, system)[column]}: "
-                   f"{len(runs.points)} runs, sampled, searched and drawn at random",
+                   f"{len(runs.points)} runs, laid out and searched",
                    [axis(one, system) for one in answer.inputs], runs, column, pair,
                    answer.nominal, found.worst, found.broken_at_nominal, found.change)
 
@@ -80,8 +86,10 @@ def _ramps_of(answer: StressAnswer, system: System, flat: bool) -> Figure:
 
     assert answer.ramps is not None
     return picture(answer.title, f"{answer.strategy}: how fast the setpoint may move",
-                   names(answer, system), answer.ramps, answer.ramp_table, answer.held_kind,
-                   system)
+                   names(answer, system),
+                   [(answer.ramps, answer.ramp_table),
+                    *([(answer.ramps_over, answer.ramp_table_over)] if answer.ramps_over else [])],
+                   answer.held_kind, system)
 
 
 def worst_runs(answer: StressAnswer) -> list[list[int]]:
@@ -121,7 +129,17 @@ def _worst_of(answer: StressAnswer, columns: list[int], system: System, flat: bo
     assert run is not None
     told = "; ".join(f"{required(v.requirement, system)}: {room(v)}" for v in verdicts)
     return picture(answer.title, f"{answer.strategy}, worst run beside the nominal one. {told}",
-                   ("Nominal", answer.nominal_history), ("Worst found", run), system, flat)
+                   ("Nominal", answer.nominal_history),
+                   (f"Worst found\n{_differs(answer, columns[0], system)}", run), system, flat)
+
+
+def _differs(answer: StressAnswer, column: int, system: System) -> str:
+    """The inputs furthest from nominal, in the worst run of a requirement."""
+    away = np.abs(_point(answer, column) - answer.nominal)
+    order = [k for k in np.argsort(-away, kind="stable") if away[k] > 0.0][:TOLD]
+    values, inputs = answer.verdicts[column].values, [answer.inputs[k] for k in order]
+    return "\n".join(wrap(", ".join(f"{one.name} {value(one, values[one.name], system)}"
+                                    for one in inputs), ACROSS))
 
 
 def room(verdict: Verdict) -> str:
@@ -140,7 +158,8 @@ def _sensitivity(answer: StressAnswer, system: System) -> Iterable[Drawing]:
 def _sensitivity_of(answer: StressAnswer, system: System, flat: bool) -> Figure:
     from simfan.report.stress_bars import picture
 
-    drawn = picture(answer.title, f"{answer.strategy}: which inputs make the room to a limit vary",
+    drawn = picture(answer.title, f"{answer.strategy}: which inputs make the room to a limit vary; "
+                    f"{answer.sensitivity[0].runs} runs",
                     names(answer, system), [varied(one) for one in answer.inputs],
                     answer.sensitivity)
     assert drawn is not None

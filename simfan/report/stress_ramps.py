@@ -2,6 +2,7 @@
 and the short table for the control system beside it."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 
 import matplotlib as mpl
 import numpy as np
@@ -11,11 +12,14 @@ from matplotlib.patches import Rectangle
 
 from simfan.report import ink
 from simfan.report.stress_sheet import DOTS_PER_INCH, WIDE_IN, head_and_foot
-from simfan.report.stress_words import rounded_down
-from simfan.stress_answer import RampLimits, RampRow
+from simfan.report.stress_words import left_out, rounded_down
+from simfan.stress_answer import RampLimits, RampRow, stands_for
 from simfan.units import System, preferred, significant
 
-HIGH_IN = 6.3
+MAP_IN = 4.5
+"""Height of one map with its table."""
+EDGE_IN = 1.15
+"""Above and below the maps together."""
 SHADES = "cividis"
 DARK = 0.4
 """Shades below this share take white letters."""
@@ -23,18 +27,34 @@ MOST_NUMBERED = 12
 """Setpoints up to which each cell says its rate."""
 
 
-def picture(title: str, below: str, names: Sequence[str], limits: RampLimits,
-            rows: Sequence[RampRow], kind: str, system: System) -> Figure:
-    """`names` of the requirements; `kind` of what is held."""
+Map = tuple[RampLimits, Sequence[RampRow]]
+"""A map and its table."""
+
+
+def picture(title: str, below: str, names: Sequence[str], maps: Sequence[Map], kind: str,
+            system: System) -> Figure:
+    """One map above the other, in shades that can be compared; `names` of the requirements, `kind`
+    of what is held."""
+    high = EDGE_IN + MAP_IN * len(maps)
+    shades = _shades([limits for limits, _ in maps], kind, system)
     with mpl.rc_context(ink.STYLE):
-        figure = Figure(figsize=(WIDE_IN, HIGH_IN), dpi=DOTS_PER_INCH)
-        axes = figure.add_axes((0.075, 0.115, 0.5, 0.75))
-        _cells(axes, limits, kind, system)
-        _frame(axes, limits, kind, system)
-        words = figure.add_axes((0.615, 0.115, 0.37, 0.75))
-        _table(words, limits, rows, names, kind, system)
+        figure = Figure(figsize=(WIDE_IN, high), dpi=DOTS_PER_INCH)
+        for k, (limits, rows) in enumerate(maps):
+            low = (0.65 + MAP_IN * (len(maps) - 1 - k)) / high
+            axes = figure.add_axes((0.075, low, 0.5, (MAP_IN - 0.85) / high))
+            _cells(axes, limits, kind, system, shades)
+            _frame(axes, limits, kind, system)
+            words = figure.add_axes((0.615, low, 0.37, (MAP_IN - 0.85) / high))
+            _table(words, limits, rows, names, kind, system)
         head_and_foot(figure, title, below)
     return figure
+
+
+def _shades(maps: Sequence[RampLimits], kind: str, system: System) -> tuple[float, float]:
+    """Logarithms of the slowest and the fastest rate of all."""
+    every = np.concatenate([rates(limits, kind, system).ravel() for limits in maps])
+    seen = np.log(every[np.isfinite(every) & (every > 0.0)])
+    return (float(seen.min()), float(seen.max())) if seen.size else (0.0, 0.0)
 
 
 def rates(limits: RampLimits, kind: str, system: System) -> np.ndarray:
@@ -46,16 +66,14 @@ def _per_second(rate: np.ndarray | float, kind: str, system: System) -> np.ndarr
     return np.asarray(ink.shown(rate, kind, system) - ink.shown(0.0, kind, system))
 
 
-def _cells(axes: Axes, limits: RampLimits, kind: str, system: System) -> None:
+def _cells(axes: Axes, limits: RampLimits, kind: str, system: System,
+           shades: tuple[float, float]) -> None:
     """Light where fast ramps hold, dark where only slow ones do, hatched where none does."""
     rate, n = rates(limits, kind, system), limits.setpoints.size
     order = np.argsort(limits.setpoints)
-    shade = np.full((n, n), np.nan)
     seen = np.where(rate > 0.0, np.log(np.where(rate > 0.0, rate, 1.0)), np.nan)
-    low, high = np.nanmin(seen, initial=0.0), np.nanmax(seen, initial=0.0)
-    if np.isfinite(seen).any():
-        low, high = float(np.nanmin(seen)), float(np.nanmax(seen))
-        shade = (seen - low) / ((high - low) or 1.0)
+    low, high = shades
+    shade = (seen - low) / (high - low) if high > low else np.where(np.isnan(seen), seen, 1.0)
     axes.imshow(0.15 + 0.85 * shade[np.ix_(order, order)].T, origin="lower", cmap=SHADES, vmin=0.0,
                 vmax=1.0, aspect="auto", interpolation="nearest")
     for column, i in enumerate(order):
@@ -89,8 +107,8 @@ def _frame(axes: Axes, limits: RampLimits, kind: str, system: System) -> None:
     axes.set_yticks(range(len(labels)), labels)
     axes.set_xlabel(f"Setpoint before the ramp [{unit}]")
     axes.set_ylabel(f"Setpoint after the ramp [{unit}]")
-    axes.set_title(f"Fastest ramp that keeps all requirements [{unit} per s]", loc="left",
-                   fontweight="bold", fontsize=8)
+    axes.set_title(f"Fastest ramp that keeps all requirements [{unit} per s],\n"
+                   f"{stands_for(limits)}", loc="left", fontweight="bold", fontsize=8)
     for side in axes.spines.values():
         side.set_visible(False)
     axes.tick_params(length=0.0)
@@ -109,17 +127,17 @@ def _table(axes: Axes, limits: RampLimits, rows: Sequence[RampRow], names: Seque
              for r in rows]
     heads = (f"leaving\n[{unit}]", *(f"{way}, at most\n[{unit} per s]"
                                      for way in ("up", "down")))
-    step = min(0.055, 0.62 / (len(cells) + 1))
+    step = min(0.06, 0.4 / (len(cells) + 1))
     for x, head in zip((0.12, 0.5, 0.92), heads, strict=True):
         axes.text(x, 0.985, head, ha="right" if x != 0.12 else "center", va="top", fontsize=7.5)
-    axes.plot([0.0, 1.0], [0.9, 0.9], color=ink.BLACK, lw=0.6)
+    axes.plot([0.0, 1.0], [0.875, 0.875], color=ink.BLACK, lw=0.6)
     for k, row in enumerate(cells):
         for x, cell in zip((0.12, 0.5, 0.92), row, strict=True):
-            axes.text(x, 0.88 - step * k, cell, ha="center" if x == 0.12 else "right", va="top",
+            axes.text(x, 0.855 - step * k, cell, ha="center" if x == 0.12 else "right", va="top",
                       fontsize=8)
     axes.set_xlim(0.0, 1.0)
     axes.set_ylim(0.0, 1.0)
-    axes.text(0.0, 0.83 - step * len(cells), "\n".join(_notes(limits, rows, names)), va="top",
+    axes.text(0.0, 0.8 - step * len(cells), "\n".join(_notes(limits, rows, names)), va="top",
               fontsize=7.5, linespacing=1.5)
 
 
@@ -137,9 +155,10 @@ def _notes(limits: RampLimits, rows: Sequence[RampRow], names: Sequence[str]) ->
                       names),
             *_counted("What breaks where none holds:", limits.breaks[limits.none], names)]
     shortest, longest = significant(limits.shortest), significant(limits.longest)
-    told += [f"Ramps of {shortest} to {longest} s were run,",
-             f"limits to {significant(100.0 * limits.tolerance)} % of their duration,",
-             f"{limits.runs} runs."]
+    told += [f"Ramps of {shortest} to {longest} s, limits to "
+             f"{significant(100.0 * limits.tolerance)} % of that, {limits.runs} runs."]
+    told += [line for words in left_out(limits, names)
+             for line in wrap(ink.literal(ink.typeset(words)), 62)]
     if limits.free.any():
         told.append("≥: nothing broke, faster was not run.")
     if limits.bounded.any():

@@ -1,12 +1,13 @@
 """Words for what a search varies and requires."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import floor, log10
 
 import numpy as np
 
 from simfan.report import ink
-from simfan.stress_answer import Input, Requirement
+from simfan.stress_answer import Input, RampLimits, Requirement
 from simfan.units import System, preferred, show, significant
 
 REQUIRED = {
@@ -52,9 +53,26 @@ def required(requirement: Requirement, system: System) -> str:
     return f"{name} at {requirement.at} {limit}"
 
 
+def left_out(limits: RampLimits, names: Sequence[str]) -> Iterator[str]:
+    """What no ramp cures, and on how many of the plants; nothing where there is no such plant."""
+    if limits.left_out is None or not limits.left_out.any():
+        return
+    low, high = (int(end(limits.left_out[~np.eye(limits.setpoints.size, dtype=bool)]))
+                 for end in (np.min, np.max))
+    many = f"{high}" if low == high else f"{low} to {high}"
+    what = " and ".join(names[k] for k in limits.uncured)
+    yield (f"Left out of a move: {many} of the {limits.plants} plants, which break "
+           f"{what[0].lower()}{what[1:]} even in the slowest ramp. That is no matter of ramps.")
+
+
 def varied(one: Input) -> str:
     """The name of an input; a path of the scenario stays as it is."""
     return MOVED.get(one.name, one.name)
+
+
+def value(one: Input, at: float, system: System) -> str:
+    """Of an input, in the reader's unit."""
+    return show(at, one.kind, system, digits=4) if one.kind else significant(at, 4)
 
 
 def axis(one: Input, system: System) -> Scale:

@@ -98,8 +98,9 @@ def _legend(comparison: Comparison, sign: str, system: System) -> str:
     return f"{sign} misses a criterion.  -  no such number; result.json says why.{hundred}"
 
 
-def _text(comparison: Comparison, system: System) -> RenderableType:
+def side_by_side(comparison: Comparison, system: System) -> RenderableType:
+    """The table, its legend below."""
     return Group(_SideBySide(comparison, system))
 
 
-TABLE = Section("table", "", text=_text)
+TABLE = Section("table", "", text=side_by_side)

@@ -1,27 +1,34 @@
-"""The whole of a campaign: runs at random, a search for the worst, the smallest changes that break
-each requirement, ramp limits, and what matters.
+"""The whole of a campaign: runs laid out, a search for the worst, the smallest changes that break
+each requirement, what tuning and actuators bear, ramp limits, and what matters.
 
-The runs at random come first and are used for nothing but the statement of confidence; all others
-were looked for, and no share of the space follows from them.
+The runs laid out come first and are used for nothing but to count failures and as places to search
+from; all others were looked for, and no share of the space follows from them. So the statement of
+confidence stands on fresh runs alone, whatever was tuned or searched before.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 
 import numpy as np
 
-from simfan.errors import RunError
-from simfan.history import History
 from simfan.plant.case import Case
-from simfan.scenario import written
-from simfan.simulate import simulate
-from simfan.stress import ramps, search, sensitivity, smallest
-from simfan.stress.confidence import CONFIDENCE, failure_bound, statement
+from simfan.stress import (
+    budget,
+    campaign_answer,
+    campaign_ramps,
+    ramps,
+    ramps_over,
+    search,
+    sensitivity,
+    smallest,
+    tolerances,
+)
+from simfan.stress.campaign_plan import about, laid, planned
 from simfan.stress.runs import Runs
-from simfan.stress.space import Space, random_points, tried
-from simfan.stress.store import Store, content
+from simfan.stress.space import Space, tried
+from simfan.stress.store import Store
 from simfan.stress.tally import Budget, Spent
 from simfan.stress_answer import (
     Array,
@@ -30,17 +37,14 @@ from simfan.stress_answer import (
     Sensitivity,
     SmallestChange,
     StressAnswer,
+    Tolerance,
     Trail,
-    Verdict,
-    Worst,
 )
 
-FRESH = 0.5
-"""Share of the runs that are drawn at random."""
-MATTERS = 0.25
-"""Runs for the sensitivities, on top, as a share of the runs."""
 BATCH = 32
-"""Runs at random between two looks at the clock."""
+"""Runs between two looks at the clock."""
+ACTUATORS = "tuning-and-actuators"
+"""Folder of the runs of tuning and actuators, within that of the campaign."""
 
 Progress = Callable[[str, float], None]
 
@@ -53,10 +57,14 @@ class Gathered:
     searched: Trail
     sampled: int = 0
     changes: list[SmallestChange] = field(default_factory=list)
+    tolerances: list[Tolerance] = field(default_factory=list)
+    tolerance_runs: int = 0
     matters: list[Sensitivity] = field(default_factory=list)
     ramp_limits: RampLimits | None = None
     ramp_table: list[RampRow] = field(default_factory=list)
-    why_no_ramps: str | None = None
+    ramps_over: RampLimits | None = None
+    ramp_table_over: list[RampRow] = field(default_factory=list)
+    why_no_ramps_over: str | None = None
     stopped: str | None = None
 
 
@@ -76,31 +84,33 @@ class Campaign:
 
     def __init__(self, case: Case, strategy: str, wanted: Wanted,
                  progress: Progress | None = None) -> None:
-        """Raises RunError where nothing varies or the folder holds other runs, ScenarioError where
-        an end of an input makes no scenario."""
+        """Raises RunError where nothing varies, a grid does not fit or the folder holds other runs,
+        ScenarioError where an end of an input makes no scenario."""
         self.case, self.strategy, self.wanted = case, strategy, wanted
         self.began, self.progress = monotonic(), progress
         self.space = Space(case, strategy)
         tried(self.space)
-        self.store = Store(wanted.folder, _about(self.space, strategy))
+        self.sampling, self.move_range, self.plan = planned(case, self.space, wanted.runs)
+        self.store = Store(wanted.folder, about(self.space, strategy))
         self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told)
         self.inputs = len(self.space.inputs)
-        self.points: list[Array] = []
+        self.asked: dict[bytes, Array] = {}
         empty = Trail(np.zeros((0, self.inputs)), np.zeros((0, len(self.runs.requirements))))
         self.found = Gathered(empty, empty)
 
     def __call__(self, points: Array) -> Array:
         """Distances; Spent where the time is over."""
-        if self._left() == 0.0:
-            raise Spent
-        self.points.append(np.array(points))
+        self._in_time()
+        points = np.ascontiguousarray(points, dtype=float)
+        self.asked.update((p.tobytes(), p) for p in points)
         return self.runs(points)
 
     def run(self) -> StressAnswer:
         """All parts, or those that there was time for."""
         nominal = self.runs(self.space.nominal[None])[0]
         try:
-            for part in (self._draw, self._search, self._change, self._matter, self._ramp):
+            for part in (self._lay, self._search, self._change, self._tolerate, self._ramp,
+                         self._ramp_over, self._matter):
                 part()
         except Spent:
             self.found.stopped = f"the {self.wanted.seconds:g} s were over"
@@ -108,184 +118,127 @@ class Campaign:
             self.found.stopped = "stopped by you"
         finally:
             self.store.close()
-        return self._answer(nominal)
+        return campaign_answer.told(self, nominal)
 
-    def _draw(self) -> None:
-        """The runs at random."""
-        number = max(1, round(FRESH * self.wanted.runs))
-        points, seed = np.zeros((0, self.inputs)), self.wanted.seed
+    def _lay(self) -> None:
+        """The runs before the search."""
+        points = laid(self.sampling, self.wanted.seed, self.plan.laid, self.inputs)
+        made = 0
         try:
-            for first in range(0, number, BATCH):
-                batch = random_points(seed, first, min(BATCH, number - first), self.inputs)
-                self(batch)
-                points = np.vstack([points, batch])
+            for first in range(0, len(points), BATCH):
+                self(points[first:first + BATCH])
+                made = first + len(points[first:first + BATCH])
         finally:
-            self.found.fresh = self._trail(points)
+            self.found.fresh = self.trail(points[:made])
 
     def _search(self) -> None:
-        left = self.wanted.runs - len(self.found.fresh.points)
-        if left < 1:
+        if self.plan.searched < 1:
             return
-        before = len(self.points)
+        before = len(self.asked)
         try:
             found = search.search(self, self.inputs, len(self.runs.requirements),
-                                  Budget(left), self.wanted.seed)
+                                  Budget(self.plan.searched), self.wanted.seed,
+                                  known=self.found.fresh)
             self.found.sampled = found.sampled
         finally:
-            self.found.searched = self._trail(self._asked(before))
-        if self._left() == 0.0:
-            raise Spent
+            self.found.searched = self.trail(self._since(before))
+        self._in_time()
 
     def _change(self) -> None:
-        every = self._all()
-        self.found.changes = smallest.smallest_changes(self, self.space.nominal, every)
+        self.found.changes = smallest.smallest_changes(self, self.space.nominal, self.every(),
+                                                       most=self.plan.changes)
 
-    def _matter(self) -> None:
-        runs = max(round(MATTERS * self.wanted.runs), sensitivity.LEAST * (self.inputs + 2))
-        self.found.matters = sensitivity.sensitivity(self, self.inputs, runs, self.wanted.seed)
+    def _tolerate(self) -> None:
+        """In a space of their own, about the nominal point of this one."""
+        space = tolerances.space_of(self.space.case_of(self.space.values(self.space.nominal)),
+                                    self.strategy)
+        if space is None or not self.plan.tolerances:
+            return
+        folder = self.wanted.folder / ACTUATORS if self.wanted.folder else None
+        store = Store(folder, about(space, self.strategy))
+        runs = Runs(space.case, self.strategy, space, store, self.wanted.threads)
+
+        def in_time(points: Array) -> Array:
+            self._in_time()
+            return runs(points)
+
+        try:
+            self.found.tolerances = tolerances.tolerances(in_time, space, self.plan.tolerances)
+        finally:
+            self.found.tolerance_runs = len(store)
+            store.close()
 
     def _ramp(self) -> None:
-        """The map of ramps, the plant as the scenario has it."""
-        by_name = {i.name: (place, i) for place, i in enumerate(self.space.inputs)}
-        if not {"from", "to", "over"} <= set(by_name):
-            self.found.why_no_ramps = ("ramp limits need [stress.moves] with from, to and over "
-                                       "that vary")
+        """The map, the plant as the scenario has it."""
+        if isinstance(self.move_range, str) or not self.plan.setpoints:
             return
-        places = [by_name[name][0] for name in ("from", "to", "over")]
-        start, end, over = (by_name[name][1] for name in ("from", "to", "over"))
-        low = max(start.numbers[0], end.numbers[0])
-        high = min(start.numbers[1], end.numbers[1])
-        if not low < high:
-            self.found.why_no_ramps = "from and to of [stress.moves] have no range in common"
-            return
-
-        def moves(asked: Array) -> Array:
-            points = np.tile(self.space.nominal, (len(asked), 1))
-            for place, which, column in zip(places, (start, end, over), asked.T, strict=True):
-                points[:, place] = [which.share(float(v)) for v in column]
-            return self(points)
-
-        shortest = max(over.numbers[0], self.case.control.scan)
-        limits = ramps.ramp_limits(moves, np.linspace(low, high, _setpoints(self.wanted.runs)),
-                                   shortest, over.numbers[1])
+        moves = campaign_ramps.on_plants(self.space, self)
+        limits = ramps.ramp_limits(moves, self.move_range.setpoints(self.plan.setpoints),
+                                   *self.move_range.over)
         self.found.ramp_limits, self.found.ramp_table = limits, ramps.table(moves, limits)
 
-    def _asked(self, since: int) -> Array:
-        """(n, d) of the points asked for since then that were run."""
-        asked = self.points[since:]
-        every = np.vstack(asked) if asked else np.zeros((0, self.inputs))
-        return every[[self.store.get(p) is not None for p in every]].reshape(-1, self.inputs)
+    def _ramp_over(self) -> None:
+        """The map that all of several plants of the space bear."""
+        given = self.found.ramp_limits
+        if given is None or isinstance(self.move_range, str):
+            return
+        if self.space.one_plant:
+            self.found.why_no_ramps_over = "nothing but setpoints varies, so there is one plant"
+            return
+        used = len(self.asked) - len(self.found.fresh.points) - self.plan.searched
+        left = self.plan.on_top - max(0, used) - self.plan.tolerances - self.plan.sensitivity
+        count = budget.plants(left, self.plan.setpoints, self.move_range.over)
+        if not count:
+            self.found.why_no_ramps_over = (f"{left} runs are left for them, too few for "
+                                            f"{budget.FEWEST_PLANTS} plants; ask for more runs")
+            return
+        each = campaign_ramps.on_plants(self.space, self)
+        worst = [w.point for w in sorted(
+            (search.worst(self.every(), k) for k in range(len(self.runs.requirements))),
+            key=lambda w: w.distance)]
+        plants = campaign_ramps.chosen_plants(self.space, worst, count, self.wanted.seed)
+        limits = ramps_over.over_plants(each, given, plants)
+        self.found.ramps_over = limits
+        self.found.ramp_table_over = ramps.table(
+            ramps_over.worst_of(each, plants, self.move_range.longest), limits)
 
-    def _trail(self, points: Array) -> Trail:
+    def _matter(self) -> None:
+        if self.plan.sensitivity:
+            self.found.matters = sensitivity.sensitivity(self, self.inputs, self.plan.sensitivity,
+                                                         self.wanted.seed)
+
+    def _since(self, before: int) -> Array:
+        """(n, d) of the points first asked for since then that were run."""
+        asked = [p for p in list(self.asked.values())[before:] if self.store.get(p) is not None]
+        return np.array(asked).reshape(-1, self.inputs)
+
+    def trail(self, points: Array) -> Trail:
+        """Of points that were run."""
         points = np.ascontiguousarray(points)
         distances = np.array([o.distances for o in self.runs.outcomes(points)])
         return Trail(points, distances.reshape(len(points), len(self.runs.requirements)))
 
-    def _all(self) -> Trail:
-        """Every run made by now, once."""
-        return self._trail(_once([self.space.nominal[None], self._asked(0)]))
+    def every(self) -> Trail:
+        """Every run made by now, once; the nominal point first."""
+        asked = self._since(0)
+        other = asked[(asked != self.space.nominal).any(axis=1)]
+        return self.trail(np.vstack([self.space.nominal[None], other]))
 
-    def _left(self) -> float | None:
-        """Seconds left; None for no end."""
-        if self.wanted.seconds is None:
-            return None
-        return max(0.0, self.wanted.seconds - (monotonic() - self.began))
+    def _in_time(self) -> None:
+        seconds = self.wanted.seconds
+        if seconds is not None and monotonic() - self.began >= seconds:
+            raise Spent
 
     def _told(self, made: int, failed: int) -> None:
         if self.progress:
             rate = made / max(monotonic() - self.began, 1e-9)
-            share = min(1.0, len(self.store) / self.wanted.runs)
-            left = max(0, self.wanted.runs - len(self.store)) / max(rate, 1e-9)
-            self.progress(f"{self.strategy}: {len(self.store)} runs, {failed} failed, "
-                          f"{rate:.3g} a second, {left:.0f} s left", share)
-
-    def _answer(self, nominal: Array) -> StressAnswer:
-        every, found, case = self._all(), self.found, self.case
-        odd = [o for o in self.store.known.values() if o.why]
-        strategy = case.strategies[self.strategy]
-        facts = self.runs.same.facts
-        return StressAnswer(
-            title=case.title, strategy=self.strategy, method=strategy.method,
-            holds=case.control.holds, held_kind=case.control.held_kind,
-            runs=len(every.points), seed=self.wanted.seed, inputs=self.space.inputs,
-            nominal=self.space.nominal,
-            verdicts=tuple(self._verdict(column, every, nominal)
-                           for column in range(len(self.runs.requirements))),
-            fresh=found.fresh, searched=found.searched, sampled=found.sampled,
-            stopped_early=found.stopped, not_run=len(odd),
-            why_not_run=odd[0].why if odd else None,
-            unreached=sum(not o.reached for o in self.runs.outcomes(every.points)),
-            nominal_history=self.runs.same.nominal, ramps=found.ramp_limits,
-            ramp_table=tuple(found.ramp_table), why_no_ramps=found.why_no_ramps,
-            sensitivity=tuple(found.matters), findings=facts.findings,
-            step_s=self.runs.same.nominal.audit.step_s, seconds=monotonic() - self.began)
-
-    def _verdict(self, column: int, every: Trail, nominal: Array) -> Verdict:
-        fresh = self.found.fresh.distances[:, column]
-        failures, n = int(np.count_nonzero(fresh < 0.0)), len(fresh)
-        worst = search.worst(every, column)
-        change = next((c for c in self.found.changes if c.requirement == column), None)
-        name = self.runs.requirements[column].name
-        broken = worst.distance < 0.0
-        return Verdict(
-            self.runs.requirements[column], failures, n,
-            failure_bound(failures, n) if n else 1.0, CONFIDENCE,
-            statement(failures, n) if n else "no run was drawn at random", worst, change,
-            bool(nominal[column] < 0.0),
-            counterexample=self._file(f"worst-{name}", worst.point, name) if broken else None,
-            smallest=self._file(f"smallest-{name}", change.breaks, name) if change else None,
-            history=self._history(worst) if broken else None,
-            values=dict(zip([i.name for i in self.space.inputs],
-                            self.space.values(worst.point), strict=True)))
-
-    def _history(self, worst: Worst) -> History | None:
-        """The worst run once more, whole; None where it does not run."""
-        if self.store.known[np.ascontiguousarray(worst.point).tobytes()].why:
-            return None
-        return simulate(self.space.case_of(self.space.values(worst.point)), self.strategy)
-
-    def _file(self, name: str, point: Array, requirement: str) -> str | None:
-        """Write the scenario of one run; its path."""
-        if self.wanted.folder is None:
-            return None
-        values = self.space.values(point)
-        said = "\n".join(f"  {i.name} = {v!r} {'SI' if i.kind else ''}".rstrip()
-                         for i, v in zip(self.space.inputs, values, strict=True))
-        head = (f"One run of a search by simfan stress, strategy {self.strategy}, that breaks "
-                f"{requirement}.\nIt replays with: simfan run {name}.toml --strategy "
-                f'"{self.strategy}"\nWhat varied:\n{said}')
-        path = self.wanted.folder / f"{name}.toml"
-        try:
-            path.write_text(written.text(self.space.written(values), head), "utf-8")
-        except OSError as why:
-            raise RunError(f"{path} cannot be written: {why.strerror}; the runs finished before "
-                           "are kept") from None
-        return str(path)
+            left = max(0, self.plan.most - len(self.store)) / max(rate, 1e-9)
+            self.progress(f"{self.strategy}: {len(self.store)} runs of at most {self.plan.most}, "
+                          f"{failed} failed, {rate:.3g} a second, at most {left:.0f} s left",
+                          min(1.0, len(self.store) / self.plan.most))
 
 
 def stress(case: Case, strategy: str, wanted: Wanted, progress: Progress | None = None
            ) -> StressAnswer:
     """Search for the run of a strategy that breaks its requirements. Raises as `Campaign`."""
     return Campaign(case, strategy, wanted, progress).run()
-
-
-def _about(space: Space, strategy: str) -> dict[str, str]:
-    """What runs in one folder have in common."""
-    from simfan import __version__
-
-    spread = "\n".join(f"{i.name} {i.form} {i.numbers!r}" for i in space.inputs)
-    moves = repr(space.moves)
-    return {"version of simfan": __version__, "strategy": strategy,
-            "scenario": content(f"{written.text(space.tables)}{spread}{moves}")}
-
-
-def _setpoints(runs: int) -> int:
-    """Of the ramp map, for about as many runs as the campaign's."""
-    return 3 if runs < 500 else 4 if runs < 2000 else 5
-
-
-def _once(parts: Iterable[Array]) -> Array:
-    """Rows of all parts, each the first time it comes."""
-    rows = np.vstack(list(parts))
-    _, first = np.unique(rows, axis=0, return_index=True)
-    return rows[np.sort(first)]

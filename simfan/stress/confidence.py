@@ -4,7 +4,7 @@ They hold for runs drawn at random and independently of one another, none of whi
 or to search: fresh ones. An even sample (Sobol) or a searched one carries no such statement.
 """
 
-from math import floor
+from math import ceil, floor
 
 from scipy.stats import beta, binom, binomtest
 
@@ -54,15 +54,31 @@ def runs_needed(passes: float, confidence: float = CONFIDENCE, failures: int = 0
 def statement(failures: int, runs: int, confidence: float = CONFIDENCE) -> str:
     """"59 runs, none failed: with 95 % confidence at least 95 % of this space passes."
 
-    Shares are rounded to the doubtful side. Raises ValueError for k outside 0 to N.
+    Where all failed, the most that can pass by the same bound. Shares are rounded to the doubtful
+    side. Raises ValueError for k outside 0 to N.
     """
     bound = failure_bound(failures, runs, confidence)
-    failed = {0: "none failed", runs: "all failed"}.get(failures, f"{failures} failed")
-    count = "1 run" if runs == 1 else f"{runs} runs"
+    share = f"at least {_down(1.0 - bound)}"
     if failures == runs:
-        return f"{count}, {failed}: nothing can be said of a share of this space that passes"
-    return (f"{count}, {failed}: with {100.0 * confidence:g} % confidence at least "
-            f"{_down(1.0 - bound)} % of this space passes")
+        share = f"at most {ceil(100.0 * failure_bound(0, runs, confidence) - 1e-9)}"
+    return (f"{counted(failures, runs)}: with {100.0 * confidence:g} % confidence {share} % of "
+            "this space passes")
+
+
+def counted(failures: int, runs: int) -> str:
+    """Such as "59 runs, 2 failed"."""
+    if runs == 1:
+        return f"1 run, {'it failed' if failures else 'it did not fail'}"
+    failed = {0: "none failed", runs: "all failed"}.get(failures, f"{failures} failed")
+    return f"{runs} runs, {failed}"
+
+
+NO_BOUND = {
+    "sobol": "an even sample is not drawn independently, so no bound follows; its share of "
+             "failures estimates that of the space",
+    "grid": "a grid is not drawn from the space, so neither a share of it nor a bound follows",
+}
+"""Sampling → why it makes no statement of confidence."""
 
 
 def _down(share: float) -> str:

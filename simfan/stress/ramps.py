@@ -6,8 +6,9 @@ too slow can, such as a time to settle. All pairs go side by side. A window narr
 durations can be missed.
 """
 
-from collections.abc import Callable
 from dataclasses import replace
+from math import ceil, log, log1p, log2
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +22,20 @@ TOLERANCE = 0.05
 """Share of a duration."""
 
 
+class Stretches(NamedTuple):
+    """Of each move its slowest stretch of durations that keep all requirements."""
+
+    fastest: Array
+    """(q,) [s]; inf where none does."""
+    slowest: Array
+    """(q,) [s]; the longest that was run where no slower one is known to break."""
+    breaks: Array
+    """(q,) column of the requirement that a faster one breaks, or that the best one keeps least
+    where none keeps all; -1 for none [1]."""
+    runs: int
+    """Made for it [1]."""
+
+
 def ramp_limits(moves: Evaluate, setpoints: Array, shortest: float, longest: float,
                 tolerance: float = TOLERANCE) -> RampLimits:
     """The fastest ramp from each setpoint to each that keeps all requirements, and the slowest.
@@ -32,34 +47,58 @@ def ramp_limits(moves: Evaluate, setpoints: Array, shortest: float, longest: flo
     _check(setpoints, shortest, longest, tolerance)
     n = setpoints.size
     pairs = np.array([(i, j) for i in range(n) for j in range(n) if i != j])
-    tried = np.log(np.geomspace(shortest, longest, TRIED))
-    grid = np.concatenate([np.repeat(setpoints[pairs], TRIED, axis=0),
-                           np.tile(tried, len(pairs))[:, None]], axis=1)
+    found = stretches(moves, setpoints[pairs], np.full(len(pairs), shortest), longest, TRIED,
+                      tolerance)
+    return RampLimits(setpoints, _matrix(pairs, found.fastest, n, np.nan),
+                      _matrix(pairs, found.slowest, n, np.nan), _matrix(pairs, found.breaks, n, -1),
+                      shortest, longest, tolerance, found.runs)
+
+
+def most_runs(setpoints: int, shortest: float, longest: float, tolerance: float = TOLERANCE) -> int:
+    """No map of so many setpoints, with its table, takes more runs [1]."""
+    return setpoints * (setpoints - 1) * (1 + runs_of_one(shortest, longest, TRIED, tolerance))
+
+
+def runs_of_one(shortest: float, longest: float, tried: int, tolerance: float, sides: int = 2
+                ) -> int:
+    """Runs of one move in `stretches`, at most."""
+    apart = log(longest / shortest) / (tried - 1)
+    return tried + sides * max(0, ceil(log2(apart / log1p(tolerance)))) + 1
+
+
+def stretches(moves: Evaluate, fixed: Array, shortest: Array, longest: float, tried: int,
+              tolerance: float, sides: int = 2) -> Stretches:
+    """Each row of `fixed` (q, 2 + r), from, to and what else `moves` (n, 3 + r) takes after the
+    duration, tried at a few durations from its own shortest (q,) [s] on, then halved out; with one
+    side only the fast end."""
+    q, along = len(fixed), np.linspace(0.0, 1.0, tried)
+    logs = np.log(shortest)[:, None] * (1.0 - along) + log(longest) * along
+    at = np.concatenate([np.repeat(fixed[:, None, :2], tried, axis=1), logs[:, :, None],
+                         np.repeat(fixed[:, None, 2:], tried, axis=1)], axis=2)
     evaluate = _in_logarithm(moves)
-    seen = evaluate(grid).reshape(len(pairs), TRIED, -1)
+    seen = evaluate(at.reshape(q * tried, -1)).reshape(q, tried, -1)
     first, last = _stretch(np.asarray((seen >= 0.0).all(axis=2)))
-    fast, slow = np.flatnonzero(first > 0), np.flatnonzero((last >= 0) & (last < TRIED - 1))
+    fast, slow = np.flatnonzero(first > 0), np.flatnonzero((last >= 0) & (last < tried - 1))
+    slow = slow if sides > 1 else slow[:0]
     rows, ends = np.concatenate([fast, slow]), np.concatenate([first[fast], last[slow]])
     beyond = np.concatenate([first[fast] - 1, last[slow] + 1])
-    at = grid.reshape(len(pairs), TRIED, 3)
     holds, breaks, runs = halve(evaluate, at[rows, ends], at[rows, beyond],
                                 np.tile(np.arange(seen.shape[2]), (rows.size, 1)),
                                 np.log1p(tolerance))
-    fastest, slowest = (np.where(last < 0, np.inf, np.exp(tried[k])) for k in (0, -1))
+    fastest = np.where(last < 0, np.inf, shortest)
+    slowest = np.where(last < 0, np.inf, longest)
     fastest[fast] = np.exp(holds[: fast.size, 2])
     slowest[slow] = np.exp(holds[fast.size:, 2])
     broken = np.where(last < 0, seen.max(axis=1).argmin(axis=1), -1)
     if fast.size:
         broken[fast] = evaluate(breaks[: fast.size]).argmin(axis=1)
-    return RampLimits(setpoints, _matrix(pairs, fastest, n, np.nan),
-                      _matrix(pairs, slowest, n, np.nan), _matrix(pairs, broken, n, -1),
-                      shortest, longest, tolerance, len(grid) + runs + fast.size)
+    return Stretches(fastest, slowest, broken, q * tried + runs + fast.size)
 
 
 def _in_logarithm(moves: Evaluate) -> Evaluate:
     """Moves that take the logarithm of their duration."""
     def evaluate(points: Array) -> Array:
-        return moves(np.column_stack([points[:, :2], np.exp(points[:, 2])]))
+        return moves(np.column_stack([points[:, :2], np.exp(points[:, 2]), points[:, 3:]]))
 
     return evaluate
 
@@ -71,18 +110,6 @@ def _stretch(kept: Array) -> tuple[Array, Array]:
     before = ~kept & (np.arange(n) < last[:, None])
     first = np.where(before.any(axis=1), n - np.argmax(before[:, ::-1], axis=1), 0)
     return np.where(last < 0, 0, first), last
-
-
-def over_plants(each: Callable[[Array, Array], Array], plants: Array) -> Evaluate:
-    """Moves judged by the worst of several plants, (u, r) rows of what is uncertain in them.
-
-    `each(moves, rows)` takes as many rows as moves.
-    """
-    def worst(moves: Array) -> Array:
-        found = each(np.repeat(moves, len(plants), axis=0), np.tile(plants, (len(moves), 1)))
-        return np.asarray(found.reshape(len(moves), len(plants), -1).min(axis=1))
-
-    return worst
 
 
 def table(moves: Evaluate, limits: RampLimits) -> list[RampRow]:
@@ -116,6 +143,7 @@ def _kept(moves: Evaluate, setpoints: Array, rows: list[RampRow]) -> Array:
 
 
 def _matrix(pairs: Array, values: Array, n: int, diagonal: float) -> Array:
+    """(n, n) with the values of pairs (q, 2) of places."""
     found = np.full((n, n), diagonal, dtype=values.dtype)
     found[pairs[:, 0], pairs[:, 1]] = values
     return found

@@ -13,6 +13,8 @@ from simfan.stress_answer import STOPPED, Sensitivity
 CONFIDENCE = 0.95
 RESAMPLED = 500
 """Times for the bands."""
+MOVED = 1e-3
+"""A distance that changes less than this has no indices [of the limit's scale]."""
 LEAST = 32
 """Points in each of Saltelli's matrices; with fewer the bands say nothing."""
 
@@ -41,7 +43,7 @@ def sensitivity(evaluate: Evaluate, inputs: int, runs: int, seed: int,
     g = ended(np.asarray(evaluate(np.vstack([a, b, *swapped])), dtype=float))
     parts = g.reshape(inputs + 2, n, -1)
     values, bands = _indices(parts), _bands(parts, confidence, np.random.default_rng([seed, 3]))
-    still = np.ptp(g, axis=0) == 0.0
+    still = np.ptp(g, axis=0) < MOVED
     values[:, still], bands[:, still] = np.nan, np.nan
     return [Sensitivity(k, values[0, k], bands[0, k], values[1, k], bands[1, k], confidence, used)
             for k in range(g.shape[1])]

@@ -9,6 +9,7 @@ from copy import deepcopy
 from typing import Any
 
 import numpy as np
+from scipy.stats import qmc
 
 from simfan.errors import Problem, RunError, ScenarioError
 from simfan.plant.case import Case
@@ -91,6 +92,27 @@ def random_points(seed: int, first: int, n: int, inputs: int) -> Array:
     rows = [np.random.Generator(np.random.Philox(key=[seed, run])).random(inputs)
             for run in range(first, first + n)]
     return np.array(rows).reshape(n, inputs)
+
+
+def sobol_points(seed: int, n: int, inputs: int) -> Array:
+    """(n, inputs) of a scrambled Sobol sequence: evenly over the cube, and not independent."""
+    whole = 1 << max(0, n - 1).bit_length()
+    drawn = qmc.Sobol(inputs, rng=np.random.default_rng([seed, 4])).random(whole)
+    return np.asarray(drawn[:n])
+
+
+def grid_points(levels: int, inputs: int) -> Array:
+    """(levels^inputs, inputs): every combination of so many even values, both ends among them."""
+    axes = [np.linspace(0.0, 1.0, levels)] * inputs
+    return np.stack([a.ravel() for a in np.meshgrid(*axes, indexing="ij")], axis=1)
+
+
+def grid_levels(runs: int, inputs: int) -> int:
+    """So many values of each input a grid of so many runs has."""
+    levels = 1
+    while (levels + 1) ** inputs <= runs:
+        levels += 1
+    return levels
 
 
 def tried(space: Space) -> None:

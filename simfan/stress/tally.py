@@ -32,20 +32,26 @@ class Spent(Exception):
 class Tally:
     """An `Evaluate` that remembers, and raises Spent before it would go over its budget."""
 
-    def __init__(self, evaluate: Evaluate, budget: Budget,
-                 clock: Callable[[], float] = monotonic) -> None:
+    def __init__(self, evaluate: Evaluate, budget: Budget, clock: Callable[[], float] = monotonic,
+                 known: Trail | None = None) -> None:
+        """`known` are runs made before; they are not counted."""
         self.evaluate, self.budget, self.clock = evaluate, budget, clock
         self.started = clock()
         self.allowed = budget.runs
         self.runs = 0
         self._points: list[Array] = []
         self._known: dict[bytes, Array] = {}
+        if known is not None and len(known.points):
+            first = {_key(point): k for k, point in reversed(list(enumerate(known.points)))}
+            rows = sorted(first.values())
+            self._points.append(known.points[rows])
+            self._known.update({_key(known.points[k]): known.distances[k] for k in rows})
 
     def __call__(self, points: Array) -> Array:
         """(n, m) distances of (n, d) points, which are put back into the cube first. A point that
         was run before is not run again."""
         points = np.clip(np.atleast_2d(points), 0.0, 1.0)
-        keys = [(point.round(ALIKE) + 0.0).tobytes() for point in points]
+        keys = [_key(point) for point in points]
         fresh = {key: k for k, key in enumerate(keys) if key not in self._known}
         if self.runs + len(fresh) > self.allowed or (self.late and self.runs):
             raise Spent
@@ -77,3 +83,7 @@ class Tally:
     def trail(self) -> Trail:
         """What was run up to now. Raises ValueError before the first run."""
         return Trail(np.vstack(self._points), np.array(list(self._known.values())))
+
+
+def _key(point: Array) -> bytes:
+    return bytes((point.round(ALIKE) + 0.0).tobytes())

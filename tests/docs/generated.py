@@ -110,6 +110,8 @@ def _takes(told: dict[str, Any]) -> str:
         return "values with their unit"
     if any(_tables(told)):
         return "a list of tables" if told.get("type") == "array" else "a table"
+    if told.get("type") == "array" and told.get("items") == {"type": "string"}:
+        return "a list of texts"
     words = {"string": "a text", "number": "a number", "integer": "a whole number",
              "boolean": "`true` or `false`", "array": "a list of numbers", "object": "a table"}
     return words.get(str(told.get("type")), "")

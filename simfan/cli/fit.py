@@ -1,0 +1,131 @@
+"""The command that estimates plant numbers from a recorded trend: fit."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from simfan.cli.program import (
+    JSON,
+    OUT,
+    QUIET,
+    UNITS,
+    console,
+    load,
+    main,
+    quantity,
+    say,
+    working,
+)
+
+if TYPE_CHECKING:
+    from simfan.fit_answer import FitAnswer
+
+
+@main.command()
+@click.argument("trend", type=click.Path(path_type=Path))
+@click.option("--scenario", "file", required=True, type=click.Path(path_type=Path),
+              metavar="FILE", help="The plant, as far as it is known.")
+@click.option("--strategy", "name", metavar="NAME",
+              help="What the plant ran; needed where the scenario has several.")
+@click.option("--column", "columns", multiple=True, metavar="SIGNAL=COLUMN",
+              help='Which column is which signal, such as "setpoint=SP [m3/h]"; adds to the '
+                   "scenario's [trend]. May be given several times.")
+@click.option("--quality", multiple=True, metavar="SIGNAL=COLUMN",
+              help="Which column tells whether a signal's samples are good.")
+@click.option("--time-format", metavar="FORMAT",
+              help='Of time stamps that could be read in two ways, such as "%d/%m/%Y %H:%M:%S".')
+@click.option("--zone", metavar="ZONE", help='Of the time stamps, such as "Europe/Oslo".')
+@click.option("--from", "begin", metavar="TIME",
+              help='Fit from here on, counted from the first sample, such as "90 min"; at rest, '
+                   "if it can be.")
+@click.option("--to", "end", metavar="TIME", help="Fit up to here.")
+@click.option("--number", "numbers", multiple=True, metavar="PATH",
+              help="Fit these alone, such as ductwork.volume; else the usual few. May be given "
+                   "several times.")
+@click.option("--driven-by", type=click.Choice(["controller output", "setpoint"]),
+              help="What of the trend the model is given; else the output, where it was recorded.")
+@click.option("--skip", metavar="TIME",
+              help="Compare nothing for so long, where the plant was not at rest.")
+@click.option("--starts", type=click.IntRange(1, 50), default=3, show_default=True, metavar="N",
+              help="Places from which the search begins.")
+@click.option("--write", "target", type=click.Path(dir_okay=False, path_type=Path),
+              metavar="SCENARIO",
+              help="Write the scenario with the fitted numbers into this file; what stood there "
+                   "is kept.")
+@OUT
+@UNITS
+@JSON
+@QUIET
+def fit(trend: Path, file: Path, name: str | None, columns: tuple[str, ...],
+        quality: tuple[str, ...], time_format: str | None, zone: str | None, begin: str | None,
+        end: str | None, numbers: tuple[str, ...], driven_by: str | None, skip: str | None,
+        starts: int, target: Path | None, out: Path | None, system: Any, as_json: bool,
+        quiet: bool) -> int:
+    """Estimate plant numbers from the recorded TREND.
+
+    With 95 % intervals; what the trend cannot tell is left as the scenario has it, and said so.
+    """
+    from dataclasses import replace
+
+    from simfan import api
+    from simfan.fitted import Fitted
+    from simfan.report import files, fit_page, page
+    from simfan.scenario import fingerprint
+    from simfan.trends.mapping import with_words
+
+    case = load(file, out)
+    said = with_words(case.trend, columns, quality, time_format=time_format, zone=zone)
+    case = case.model_copy(update={"trend": said})
+    since, until, later = (None if text is None else quantity(option, text, "time") for option, text
+                           in (("--from", begin), ("--to", end), ("--skip", skip)))
+    with working(file, quiet) as progress:
+        answer = api.fit(case, trend, name, numbers, since, until, driven_by, later or 0.0, starts,
+                         progress)
+    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
+    if as_json:
+        click.echo(files.as_json(Fitted(answer)), nl=False)
+    else:
+        sections = fit_page.QUIET if quiet else fit_page.FIT
+        page.print_on(console(sys.stdout), answer, system, sections)
+    if out is not None:
+        files.write_answer(out, "fit", answer, Fitted(answer), fit_page.FIT, fit_page.SAYS, system)
+        if not quiet:
+            say(f"Wrote {out}: fit.html, fit.json, fit.txt and the pictures in fit.")
+    if target is not None:
+        say(_written(file, answer, target))
+    return 0
+
+
+def _written(file: Path, answer: FitAnswer, target: Path) -> str:
+    """Write what was fitted; the sentence that says so. RunError where nothing may be."""
+    from simfan.errors import RunError
+    from simfan.scenario import Changed, write_numbers
+
+    if not answer.converged or not answer.fitted:
+        raise RunError(f"Nothing was written into {target}: " + (
+            "the search did not end on a minimum." if answer.fitted else
+            "the trend tells none of the numbers."))
+    kinds = {n.path: n.kind for n in answer.numbers}
+    kept = write_numbers(file, {path: Changed(value, kinds[path])
+                                for path, value in answer.changed.items()}, target,
+                         _note(answer))
+    beside = f"; what stood there is kept as {kept.name}" if kept else ""
+    doubt = "" if answer.explained else " The model does not explain the trend: see above."
+    return (f"Wrote {', '.join(n.label for n in answer.fitted)} into {target}{beside}.{doubt} Try "
+            "them on a second trend before relying on them.")
+
+
+def _note(answer: FitAnswer) -> list[str]:
+    """Below the scenario, as comment."""
+    from simfan.report.fit_page import interval
+
+    lines = [f"Fitted to {answer.trend or 'a trend'}, driven by its {answer.driven_by}; 95 % "
+             "intervals:"]
+    lines += [f"  {n.label} {interval(n)}" for n in answer.fitted]
+    if not answer.explained:
+        lines.append("  The model does not explain that trend.")
+    return lines

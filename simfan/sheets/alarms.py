@@ -1,0 +1,85 @@
+"""The alarm and trip list, and the same as a matrix of causes and effects.
+
+Fields as an alarm's master record has them (ANSI/ISA-18.2, IEC 62682; from memory). Priorities are
+the outcome of a site's rationalisation and are never made up here.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from simfan.plant.protection import CAUSES, Protection
+from simfan.sheets.known import NO_TAG, Known
+from simfan.sheets.sheet import UNIT, Cell, Sheet, na, sheet
+
+COLUMNS = ("Tag", "Type", "Watches", "Setpoint", UNIT, "On-delay [s]", "Off-delay [s]", "Deadband",
+           "Bypass at start [s]", "Time constant [s]", "Output on it [%]", "Priority", "Class",
+           "Consequence", "Operator's action", "Automatic action")
+NONE = "the scenario has no [[protection]]; the fan still needs its protection"
+BY_THE_SITE = na("by the site's rationalisation")
+WATCHES = {"overload": "motor's heat, load borne for good", "speed": "fan speed, high",
+           "stall_margin": "stall margin, low", "highest_pressure": "pressure of the volume, high",
+           "lowest_pressure": "pressure of the volume, low"}
+CONSEQUENCE = {
+    "overload": "the motor's winding overheats",
+    "speed": "the wheel is stressed beyond what its maker allows",
+    "stall_margin": "stall and surge: vibration, reverse flow, damage",
+    "highest_pressure": "casing, duct or process beyond its pressure",
+    "lowest_pressure": "duct or process drawn in",
+}
+"""Common practice, no source."""
+EFFECTS = ("Alarm", "Motor loses its supply", "Output goes to a value by hand")
+
+
+def alarms(known: Known) -> Sheet:
+    """One line for each row of the scenario's protection."""
+    return sheet("alarms", "Alarms and trips",
+                 "What is watched, and what happens then. The model watches the plant itself, at "
+                 "every scan; instruments, their failures and voting are the site's to add. This "
+                 "list is no protection system.", COLUMNS, _rows(known), NONE)
+
+
+def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
+    for k, row in enumerate(known.case.protection):
+        setpoint = known.cell(("protection", k, row.cause), "not given")
+        yield {
+            "Tag": _tag(known, k), "Type": row.effect, "Watches": WATCHES[row.cause],
+            "Setpoint": setpoint, UNIT: getattr(setpoint, "unit", "") or "1",
+            "On-delay [s]": na("it takes the heat's own time") if row.overload is not None else
+            known.cell(("protection", k, "after"), "at once"),
+            "Off-delay [s]": na("it stays until the motor is started again"),
+            "Deadband": na("it stays until the motor is started again"),
+            "Bypass at start [s]": known.cell(("protection", k, "bypass_at_start"), "none"),
+            "Time constant [s]": known.cell(("protection", k, "time_constant"),
+                                            "for overload alone"),
+            "Output on it [%]": known.cell(("protection", k, "output"), "the output stays"),
+            "Priority": BY_THE_SITE, "Class": BY_THE_SITE, "Consequence": CONSEQUENCE[row.cause],
+            "Operator's action": BY_THE_SITE, "Automatic action": row.words[1]}
+
+
+def cause_and_effect(known: Known) -> Sheet:
+    """Causes down, effects across."""
+    return sheet("cause-and-effect", "Cause and effect",
+                 "X: the cause on the left brings this about, at the scan after it. Effects stay "
+                 "until the motor is started again.", ("Tag", "Cause", *EFFECTS, "Reset"),
+                 _matrix(known), NONE)
+
+
+def _matrix(known: Known) -> Iterator[Mapping[str, Cell]]:
+    for k, row in enumerate(known.case.protection):
+        yield {"Tag": _tag(known, k), "Cause": row.words[0],
+               **dict(zip(EFFECTS, _marks(row), strict=True)),
+               "Reset": "by a start of the motor"}
+
+
+def _marks(row: Protection) -> tuple[str, str, str]:
+    output = f"X: {100.0 * row.output:g} %" if row.output is not None else ""
+    return ("X" if row.effect == "alarm" else "X: in the log",
+            "X" if row.effect == "trip" else na("another effect"),
+            output or na("the output stays"))
+
+
+def _tag(known: Known, k: int) -> str:
+    tags = known.case.tags.alarms
+    return tags[k] if tags else na(NO_TAG)
+
+
+assert set(WATCHES) == set(CONSEQUENCE) == set(CAUSES)
