@@ -33,10 +33,20 @@ from simfan.experiment_answer import (
     Record,
     RelayTest,
 )
-from simfan.history import Audit, Facts, FanMap, Happening, History, SetpointChange
+from simfan.history import (
+    Audit,
+    Carried,
+    Facts,
+    FanMap,
+    Guarded,
+    Happening,
+    History,
+    SetpointChange,
+)
 from simfan.history import load as load_history
 from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
 from simfan.metrics import (
+    Apart,
     Change,
     Energy,
     Event,
@@ -51,6 +61,7 @@ from simfan.metrics import (
 from simfan.operating_map import OperatingPoint, Setting
 from simfan.overview import SHARES, Overview, PartLoad
 from simfan.plant.case import Case, Criteria, Strategy
+from simfan.plant.procedure_steps import lines as step_lines
 from simfan.scenario import assumed, load, schema, starter
 from simfan.scenario.starter import starter_case
 from simfan.shown import shown_by
@@ -61,8 +72,9 @@ if TYPE_CHECKING:
     from simfan.loops.equal import Equal
 
 __all__ = [
-    "Audit", "BumpTest", "Case", "Change", "Comparison", "Criteria", "Energy", "Event",
-    "Excursions", "Facts", "FanMap", "FittedModel", "Happening", "History", "LimitCycle",
+    "Apart", "Audit", "BumpTest", "Carried", "Case", "Change", "Comparison", "Criteria", "Energy",
+    "Event",
+    "Excursions", "Facts", "FanMap", "FittedModel", "Guarded", "Happening", "History", "LimitCycle",
     "LoopAnswer", "LoopPoint", "LoopTuning", "Measures", "Miss", "OperatingPoint", "Overview",
     "PartLoad", "PlantModel", "Problem", "Record", "RelayTest", "RunError", "ScenarioError",
     "ScenarioNote", "SetpointChange", "Setting", "SimfanError", "Strategy", "StrategyLoop",
@@ -332,17 +344,20 @@ def describe(case: Case) -> list[str]:
                 else "no peak, so no stall line"))
             lines.append(f"duct and volume: Helmholtz frequency "
                          f"{helmholtz(assembled) / (2.0 * pi):.3g} Hz")
-        start = hold(assembled, case.run.starts_at)
+        start = hold(assembled, case.run.first_setpoint)
         kind = case.control.held_kind
-        found = "" if start.reached else f", not {show(case.run.starts_at, kind, digits=4)},"
-        lines.append(f"{name} ({case.strategies[name].method}): starts at "
+        begins = "starts at standstill, settles at" if case.run.from_standstill else "starts at"
+        found = "" if start.reached else f", not {show(case.run.first_setpoint, kind, digits=4)},"
+        lines.append(f"{name} ({case.strategies[name].method}): {begins} "
                      f"{show(start.held, kind, digits=4)}{found} with "
                      f"{100.0 * start.outputs[0]:.3g} % controller output; "
                      f"inner step {1e3 * going.step:.3g} ms, recorded every "
                      f"{1e3 * going.record:.3g} ms")
         lines += start_words(case, name)
     for row in case.protection:
-        lines.append("protection: {}: {}".format(*row.words))
+        lines.append("protection: {}: {}; reset {}".format(*row.words, row.reset_words))
+    for name, steps in case.procedure_steps.items():
+        lines += [f"{name}: {line}" for line in step_lines(steps)]
     if case.untuned and not case.by_hand:
         names = "no strategy" if len(case.untuned) == len(case.strategies) else ", ".join(
             case.untuned)

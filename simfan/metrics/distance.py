@@ -20,6 +20,7 @@ import numpy as np
 from simfan.history import History, SetpointChange
 from simfan.metrics import surge
 from simfan.metrics.columns import Array, clock, column
+from simfan.metrics.in_operation import in_operation
 from simfan.metrics.tracking import STAY_SHARE, scaled, window
 from simfan.plant.case import Criteria
 from simfan.stress_answer import Requirement
@@ -73,7 +74,8 @@ def requirements(criteria: Criteria, max_safe_speed_ratio: float) -> tuple[Requi
 def distances(history: History, criteria: Criteria) -> Array:
     """(m,) signed distances, one for each of `requirements`. The run must be complete."""
     asked = requirements(criteria, history.facts.max_safe_speed_ratio)
-    return np.array([_DISTANCE[r.name](history, criteria, _limit(r)) for r in asked])
+    run = in_operation(history, criteria)
+    return np.array([_DISTANCE[r.name](run, criteria, _limit(r)) for r in asked])
 
 
 def _limit(requirement: Requirement) -> float:
@@ -153,7 +155,7 @@ def _load(history: History, criteria: Criteria, limit: float) -> float:
 
 
 def _speed(history: History, criteria: Criteria, limit: float) -> float:
-    return always(limit - history.traces["speed_ratio"]) / _size(limit)
+    return always(limit - np.abs(history.traces["speed_ratio"])) / _size(limit)
 
 
 def _gauge(history: History) -> Array:

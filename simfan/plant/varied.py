@@ -13,7 +13,7 @@ from pydantic.fields import FieldInfo
 
 from simfan.errors import Mistakes, PathPart, Problem
 from simfan.plant.events import Event
-from simfan.plant.held import HeldList, HeldQuantity, kind_of
+from simfan.plant.held import STANDSTILL, HeldList, HeldQuantity, kind_of
 from simfan.plant.numbers import Mark, Plain, Quantity, mark_of
 from simfan.plant.quantities import PlainList, QuantityList
 from simfan.plant.run import off_scan, seconds
@@ -72,6 +72,8 @@ def varied(case: Case, vary: Vary, place: int = 0) -> Varied:
     """The number that is meant, its distribution read. Raises Mistakes."""
     keys, field, value = found(case, vary.of)
     mark = mark_of(field)
+    if value == STANDSTILL:
+        raise _no_number(vary.of, "standstill")
     if isinstance(mark, QuantityList | HeldList | PlainList):
         return replace(_scaled(vary, keys, value), place=place)
     if not isinstance(mark, Quantity | HeldQuantity | Plain) or isinstance(value, BaseModel):
@@ -256,12 +258,12 @@ def _moved(case: Case, keys: Keys) -> bool:
     """Whether moves take the place of this number."""
     if keys[0] == "timeline" and isinstance(keys[1], int):
         return case.timeline[keys[1]].changes == "setpoint"
-    return keys == ("run", "starts_at")
+    return keys in (("run", "starts_at"), ("run", "setpoint"))
 
 
 def _moves_amiss(case: Case, moves: Moves) -> Iterator[Problem]:
     for place in (0, 1):
-        run = case.run.model_copy(update={"starts_at": moves.start[place]})
+        run = case.run.model_copy(update={"starts_at": moves.start[place], "setpoint": None})
         event = Event.model_construct(at=0.0, setpoint=moves.end[place])
         for p in setpoints_amiss(case.control, run, {0: event}):
             yield Problem(("from" if p.path[0] == "run" else "to", place), p.got, p.allowed, p.hint)

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.optimize import brentq, root
 
 from simfan.assemble import Assembled
+from simfan.assemble.ductwork import FAR_END
 from simfan.kernel import entry, layout
 from simfan.kernel.layout import Schedule, State
 from simfan.steady.bench import Array, Bench
@@ -140,6 +141,30 @@ def starting_state(assembled: Assembled, start: Rest, setpoint: float) -> State:
         state.reading_queue[i, :] = state.loop[i].reading
         _settle_controller(assembled, state, i, start.reached,
                            setpoint if i == 0 else float(assembled.base.setpoint[0, i]))
+    return state
+
+
+def standing_state(assembled: Assembled, plan: Schedule) -> State:
+    """The state at tick zero of a run that starts at standstill: wheel and air still, no flow, the
+    volume at the pressure behind the process, elements where an output of zero puts them, motor
+    cold."""
+    plant, bench = assembled.plant, Bench(assembled, plan)
+    state, off = layout.rest(plant), bench.off
+    state.moving[:off.flow] = state.volume.anchor[:] = bench.cond.pressure[FAR_END]
+    shut = bench.positions(np.zeros(plant.loops.size))
+    drives = plant.rotors.each.actuator[plant.rotors.each.actuator >= 0]
+    shut[drives] = 0.0
+    state.stem[:] = state.position[:] = state.demand[:] = shut
+    state.demand_queue[:, :] = shut[:, None]
+    state.shutter[:] = np.nan_to_num(plan.shutter[0], nan=0.0)
+    state.supply[:] = plan.power[0]
+    entry.stand(plant, bench.cond, shut, bench.coef, bench.probe)
+    bench.slopes(state.moving)
+    for i in range(plant.loops.size):
+        state.loop[i].reading = state.moving[off.reading + i] = bench.sensed(i)
+        if plant.transmitters.place[i] == layout.OUTPUT_OF:
+            state.loop[i].reading = state.loop[plant.transmitters.index[i]].output
+        state.reading_queue[i, :] = state.loop[i].reading
     return state
 
 

@@ -71,6 +71,10 @@ class Wanted:
     threads: int = 1
 
 
+WITH_PROCEDURES = ("its runs have procedures, which wait for the plant: each was played in step "
+                   "with it, which is slower than a run without")
+
+
 class Campaign:
     """One strategy's."""
 
@@ -196,7 +200,8 @@ class Campaign:
             rate = made / max(monotonic() - self.began, 1e-9)
             share = min(1.0, len(self.store) / self.wanted.runs)
             left = max(0, self.wanted.runs - len(self.store)) / max(rate, 1e-9)
-            self.progress(f"{self.strategy}: {len(self.store)} runs, {failed} failed, "
+            way = " (with procedures, slower)" if self.case.procedures else ""
+            self.progress(f"{self.strategy}{way}: {len(self.store)} runs, {failed} failed, "
                           f"{rate:.3g} a second, {left:.0f} s left", share)
 
     def _answer(self, nominal: Array) -> StressAnswer:
@@ -217,7 +222,8 @@ class Campaign:
             unreached=sum(not o.reached for o in self.runs.outcomes(every.points)),
             nominal_history=self.runs.same.nominal, ramps=found.ramp_limits,
             ramp_table=tuple(found.ramp_table), why_no_ramps=found.why_no_ramps,
-            sensitivity=tuple(found.matters), findings=facts.findings,
+            sensitivity=tuple(found.matters),
+            findings=facts.findings + ((WITH_PROCEDURES,) if case.procedures else ()),
             step_s=self.runs.same.nominal.audit.step_s, seconds=monotonic() - self.began)
 
     def _verdict(self, column: int, every: Trail, nominal: Array) -> Verdict:

@@ -22,7 +22,7 @@ from simfan.kernel.layout import DONE
 from simfan.metrics.distance import distances, requirements
 from simfan.plant.case import Case
 from simfan.scenario import written
-from simfan.simulate import prepare, settled, simulate
+from simfan.simulate import prepare, settled, simulate, with_procedures
 from simfan.steady.balance import Rest, hold
 from simfan.steady.pace import Pace, helmholtz
 from simfan.steady.search import NoBalance
@@ -117,7 +117,10 @@ class Runs:
         assembled, start = self._begun(case)
         played, plan, start, _, state = settled(case, assembled, start)
         traces = self._traces(assembled)
-        code = advance.advance(assembled.plant, plan, state, traces, assembled.plant.last_tick)
+        if case.procedures:
+            played, plan, code = with_procedures(case, assembled, state, traces)
+        else:
+            code = advance.advance(assembled.plant, plan, state, traces, assembled.plant.last_tick)
         if code != DONE:
             return Outcome(np.full(len(self.requirements), STOPPED), start.reached,
                            "it stopped on its numbers")
@@ -127,7 +130,7 @@ class Runs:
 
     def _begun(self, case: Case) -> tuple[Assembled, Rest]:
         """The plant, and where it rests at the start."""
-        wanted = float(case.run.starts_at)
+        wanted = float(case.run.first_setpoint)
         if self.same.assembled is None:
             assembled = _assembled(case, self.strategy)
             return assembled, hold(assembled, wanted)
@@ -189,7 +192,8 @@ def _facts(facts: Facts, case: Case, assembled: Assembled, played: Played) -> Fa
     """Those of the run that a distance rests on."""
     low, width = span(case)
     return replace(
-        facts, changes=played.changes, natural_period_s=2.0 * pi / helmholtz(assembled),
+        facts, changes=played.changes, procedures=played.procedures,
+        natural_period_s=2.0 * pi / helmholtz(assembled),
         max_safe_speed_ratio=case.fan.max_safe_speed / case.fan.rated.speed,
         fan_map=replace(facts.fan_map, stall_flow=assembled.curve.stall_flow),
         tuning=dict(facts.tuning) | {"span_low": low, "span_high": low + width})
