@@ -262,32 +262,40 @@ def limit_cycles(case: Case, strategy: str, held: float, gain: float | None = No
 
 def stress(case: Case, strategy: str | None = None, runs: int | None = None,
            seconds: float | None = None, seed: int | None = None, out: str | Path | None = None,
-           threads: int = 1, progress: Progress | None = None) -> StressAnswer:
+           threads: int = 1, progress: Progress | None = None, scheduler: str | None = None
+           ) -> StressAnswer:
     """Search through varied runs of one strategy for those that break its requirements: runs at
     random, the worst found by searching, the smallest change that breaks each, ramp limits.
 
     What varies stands in the case's `stress`, and so do `runs` and `seed` where they are not given;
     `seconds` ends the search earlier. With `out` every run is kept in that folder, and the same
     call goes on from there; counterexamples are written there as scenarios. The same seed gives the
-    same answer for any number of `threads`. Raises RunError for an unknown strategy, where nothing
-    varies, where no gains are found, or where the folder holds other runs; ScenarioError where an
-    end of what varies makes no scenario.
+    same answer for any number of `threads`, and for the workers of the Dask `scheduler` at an
+    address such as "tcp://192.0.2.7:8786". Raises RunError for an unknown strategy, where nothing
+    varies, where no gains are found, where the folder holds other runs, or where no scheduler with
+    workers of the same versions answers; ScenarioError where an end of what varies makes no
+    scenario.
     """
+    from contextlib import closing
+
     from simfan.loops.equal import equal
     from simfan.stress import campaign
+    from simfan.stress.cluster import Cluster
+    from simfan.stress.local import Local
 
     if strategy is None and len(case.strategies) > 1:
         raise RunError(f"which strategy? name one of: {', '.join(case.strategies)}")
     name = strategy or next(iter(case.strategies))
     _known(case, [name])
-    tuned = equal(case, [name])
-    if name in tuned.untuned:
-        raise RunError(f"{name} cannot be run: {tuned.untuned[name]}")
     given = case.stress
-    return campaign.stress(tuned.case, name, campaign.Wanted(
-        runs or (given.runs if given else 0), seconds,
-        seed if seed is not None else given.seed if given else 0,
-        None if out is None else Path(out), threads), progress)
+    with closing(Cluster(scheduler) if scheduler else Local(threads)) as makers:
+        tuned = equal(case, [name])
+        if name in tuned.untuned:
+            raise RunError(f"{name} cannot be run: {tuned.untuned[name]}")
+        return campaign.stress(tuned.case, name, campaign.Wanted(
+            runs or (given.runs if given else 0), seconds,
+            seed if seed is not None else given.seed if given else 0,
+            None if out is None else Path(out), threads, makers), progress)
 
 
 def _part_load(case: Case, names: list[str]) -> PartLoad:

@@ -10,6 +10,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator, PPoly
@@ -66,6 +67,7 @@ class RatedCurve:
     assumed: tuple[str, ...]
 
 
+@lru_cache(maxsize=4)
 def rated_curve(fan: Fan, assumption: str = "nominal") -> RatedCurve:
     """The curve through the maker's points and, in plain words, what was assumed beyond them.
 

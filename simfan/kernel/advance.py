@@ -32,7 +32,8 @@ from simfan.kernel.layout import (
 def advance(plant, schedule, state, traces, until):
     """Run from the state's tick to `until`, recording on the way. Returns how it ended.
 
-    At the plant's last tick the final sample is recorded.
+    At the plant's last tick the final sample is recorded. Traces shorter than the run are a ring:
+    sample k stands in row k modulo their length.
     """
     n = state.moving.size
     return enter(plant, schedule, state, traces, until, new_probe(plant), new_coefficients(plant),
@@ -73,7 +74,8 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
             if not finite(state):
                 return NOT_FINITE
         if at_record:
-            record(plant, off, state, coef, cond, probe, traces, tick // plant.record_steps)
+            k = tick // plant.record_steps % traces.setpoint.shape[0]
+            record(plant, off, state, coef, cond, probe, traces, k)
         if tick == until:
             break
         if warming:
@@ -154,9 +156,8 @@ def look(plant, coef, cond, off, state, d, probe):
     """Pass through the equations once as things stand, for what is not a state."""
     for i in range(plant.shutters.size):
         coef.shutter[i] = state.shutter[i]
-    network.form_called(plant, cond, state.position, state.moving[off.flow:off.speed], coef,
-                        plant.step)
-    network.slopes_called(plant, coef, cond, off, state.moving, d, probe)
+    network.form(plant, cond, state.position, state.moving[off.flow:off.speed], coef, plant.step)
+    network.slopes(plant, coef, cond, off, state.moving, d, probe)
 
 
 @counted_nowhere

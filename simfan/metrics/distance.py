@@ -7,8 +7,9 @@ search has a slope where a verdict has none. Distances are those of temporal log
     eventually g(t) ≥ 0 within T        max g over t ≤ T
     settles: always g(t) ≥ 0 after T    min g over t ≥ T
 
-each divided by the limit's own size. What is no signal through time (a sum of seconds, a number of
-cycles) counts as (limit − value)/limit.
+each divided by the limit's own size. Overshoot and settling are shares of the judged step, so that
+a move of next to nothing has its room. What is no signal through time (a sum of seconds, a number
+of cycles) counts as (limit − value)/limit.
 
 Source: robustness of temporal logic over real-valued signals, Donzé and Maler 2010; from memory.
 """
@@ -21,7 +22,7 @@ from simfan.history import History, SetpointChange
 from simfan.metrics import surge
 from simfan.metrics.columns import Array, clock, column
 from simfan.metrics.in_operation import in_operation
-from simfan.metrics.tracking import STAY_SHARE, scaled, window
+from simfan.metrics.tracking import STAY_SHARE, arrival, judged_step, scaled, window
 from simfan.plant.case import Criteria
 from simfan.stress_answer import Requirement
 
@@ -91,34 +92,38 @@ def _outside(history: History, criteria: Criteria, limit: float) -> float:
     from simfan.metrics.tracking import tracking
 
     found = tracking(history, criteria.band).whole.time_outside_band_s
+    assert found is not None  # of a run
     return (limit - found) / _size(limit)
 
 
-def _answers(history: History) -> Iterator[tuple[SetpointChange, Array, Array]]:
-    """(change, time [s], share of it that is done [1]) of each change that can be judged."""
+def _answers(history: History, criteria: Criteria
+             ) -> Iterator[tuple[SetpointChange, Array, Array]]:
+    """(change, time [s], how far beyond its end [of the judged step]) of each change that can be
+    judged."""
     time, actual = clock(history), column(history, "true_value")
+    scale = scaled(history, column(history, "setpoint"), criteria.band)
     for change in history.facts.changes:
         last = change.until_s >= history.facts.duration_s
         part = window(time, change.at_s, change.until_s, last)
         if change.start != change.end and part.stop - part.start >= 2:
-            yield change, time[part], (actual[part] - change.start) / (change.end - change.start)
+            way = np.sign(change.end - change.start) / judged_step(change, scale)
+            yield change, time[part], (actual[part] - change.end) * way
 
 
 def _overshoot(history: History, criteria: Criteria, limit: float) -> float:
-    room = [limit - (float(np.max(done)) - 1.0) for _, _, done in _answers(history)]
-    return min(room) / _size(limit) if room else NOTHING_TO_JUDGE
+    """Of the limit, or of the band where that is more: a limit of nothing has no size."""
+    room = [limit - float(np.max(beyond)) for _, _, beyond in _answers(history, criteria)]
+    return min(room) / max(limit, criteria.band) if room else NOTHING_TO_JUDGE
 
 
 def _settling(history: History, criteria: Criteria, limit: float) -> float:
     """The room in the band, of its half width, from the time allowed on; the end of the window is
     judged in any case, as long as a value must stay to have settled."""
-    wanted = column(history, "setpoint")
-    band = scaled(history, wanted, criteria.band).band
     found = []
-    for change, time, done in _answers(history):
+    for change, time, beyond in _answers(history, criteria):
         stay = STAY_SHARE * float(time[-1] - time[0])
-        since = min(change.at_s + limit, float(time[-1]) - stay)
-        found.append(settles(time, (band - np.abs(done - 1.0)) / band, since))
+        since = min(arrival(change) + limit, float(time[-1]) - stay)
+        found.append(settles(time, 1.0 - np.abs(beyond) / criteria.band, since))
     return min(found, default=NOTHING_TO_JUDGE)
 
 
@@ -142,11 +147,16 @@ def _surge(history: History, criteria: Criteria, limit: float) -> float:
         return NOTHING_TO_JUDGE
     swing = criteria.surge_swing * flow
     cycles = max(surge.find(history, fan, swing).cycles for fan in range(len(history.items["fan"])))
+    return to_surge(cycles, limit, always(ratio))
+
+
+def to_surge(cycles: int, limit: float, least: float) -> float:
+    """Of so many cycles, the least Q/Q_stall beside them."""
     if cycles > limit:
         return (limit - cycles) / max(limit, 1.0)
     if cycles:
         return 0.0
-    right = always(ratio) - 1.0
+    right = least - 1.0
     return LEFT_OF_LINE + right if right > 0.0 else LEFT_OF_LINE * max(0.0, 1.0 + right)
 
 

@@ -198,7 +198,9 @@ def _overshoot(changes: tuple[Change, ...], limit: float | None) -> Iterator[Mis
     seen = [(c.overshoot_percent, c) for c in changes if c.overshoot_percent is not None]
     if seen:
         got, change = max(seen, key=lambda pair: pair[0])
-        tail = f" of the step {_step(change)}"
+        small = change.judged_step > abs(change.end - change.start)
+        of = (f"{figure(change.judged_step)} {HELD_UNITS[change.held_kind]} at" if small else "")
+        tail = f" of {of or 'the step'} {_step(change)}"
         yield from _above("overshoot", "overshoot", got, _percent(limit), "%", tail)
 
 

@@ -17,15 +17,15 @@ Reasons = Mapping[str, str]
 class Whole:
     """How the true value kept to the setpoint, over all of the run."""
 
-    iae_percent_s: float
+    iae_percent_s: float | None
     """∫|e| dt [% s]."""
-    ise_percent2_s: float
+    ise_percent2_s: float | None
     """∫e² dt [%² s]."""
-    itae_percent_s2: float
+    itae_percent_s2: float | None
     """∫t|e| dt [% s²]."""
-    largest_deviation_percent: float
+    largest_deviation_percent: float | None
     """Largest |e| [%]."""
-    time_outside_band_s: float
+    time_outside_band_s: float | None
     """[s]."""
     band_percent: float
     """Half width of the band [%], of the present setpoint; where a pressure is held, of what
@@ -57,22 +57,25 @@ class Change:
     time_outside_band_s: float | None
     """[s]."""
     overshoot_percent: float | None
-    """[%] of the step, as are undershoot and the settling band."""
+    """[%] of `judged_step`, as are undershoot and the settling band."""
     undershoot_percent: float | None
     """The wrong way first [%]."""
     rise_time_s: float | None
     """10 to 90 % of the step [s]."""
     settling_time_s: float | None
-    """From `at_s` to the last time outside the band [s]."""
+    """From the end of the ramp, or the step, to the last time outside the band [s]."""
     settling_band_percent: float
-    """Half width [%] of the step."""
+    """Half width [%] of `judged_step`."""
+    judged_step: float
+    """|`end` − `start`|, or the band about the largest setpoint where that is more: a smaller move
+    is within the band anyway [m³/s, kg/s or Pa]; in the JSON with its unit."""
     reasons: Reasons = field(default_factory=dict)
     """Why a number is None, by its name."""
 
     def named(self) -> dict[str, Any]:
         """By the names in the JSON; those of the two setpoints carry the unit of what is held."""
         unit = HELD_UNITS[self.held_kind].lower().replace("/", "_")
-        ends = {"start": f"from_{unit}", "end": f"to_{unit}"}
+        ends = {"start": f"from_{unit}", "end": f"to_{unit}", "judged_step": f"judged_step_{unit}"}
         return {ends.get(f.name, f.name): getattr(self, f.name) for f in fields(self)}
 
 
@@ -92,15 +95,15 @@ class Tracking:
 class Energy:
     """All fans together, over the whole run."""
 
-    shaft_kwh: float
+    shaft_kwh: float | None
     """∫P dt at the shaft [kWh]."""
-    electrical_kwh: float
+    electrical_kwh: float | None
     """∫P dt from the supply [kWh]."""
     cost: float | None
     """Of the electrical energy [`currency`]; None without a price."""
     currency: str
     """As the scenario says it."""
-    volume_m3: float
+    volume_m3: float | None
     """Actual volume at the fans' inlets [m³]; backward flow counts against it."""
     kwh_per_1000_m3: float | None
     """Electrical [kWh/1000 m³]."""
@@ -199,11 +202,11 @@ class Excursions:
     """Smallest swing that counts [m³/s]."""
     longest_surge_cycle_s: float
     """Widest valley that counts [s]."""
-    reverse_flow_s: float
+    reverse_flow_s: float | None
     """With Q < 0 [s]."""
-    highest_motor_load_percent: float
+    highest_motor_load_percent: float | None
     """Of what the motor may give for good [%]."""
-    highest_speed_percent: float
+    highest_speed_percent: float | None
     """Of rated speed [%]."""
     highest_pressure_pa: float | None
     """Of the volume over its surroundings [Pa]."""
@@ -225,13 +228,13 @@ class Excursions:
 class Travel:
     """How much one element was moved, in percent of its stroke (a drive: of rated speed)."""
 
-    travel_percent: float
+    travel_percent: float | None
     """Σ|Δy| [%]."""
-    reversals: int
+    reversals: int | None
     """Turns of direction [1]."""
     dead_band_percent: float
     """A turn counts once the element has moved back by more than this [%]."""
-    time_at_limits_s: float
+    time_at_limits_s: float | None
     """[s]."""
 
 

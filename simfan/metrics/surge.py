@@ -48,7 +48,7 @@ def find(history: History, fan: int, swing: float) -> Found:
     """All cycles of one fan with at least this swing of flow [m³/s]."""
     time = clock(history)
     longest = longest_cycle(history)
-    memory = int(np.ceil(longest / float(time[1] - time[0]))) + 2
+    memory = min(int(np.ceil(longest / float(np.diff(time).min()))), len(time)) + 2
     gap = max(MERGE_GAP_S, longest)  # or each cycle of a slow surge would stand alone
     params = fold.Params(float(swing), longest, gap, memory, ROOM)
     names = ("fan_flow", "stall_flow", "fan_pressure")

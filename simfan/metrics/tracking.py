@@ -24,7 +24,8 @@ STAY_SHARE = 0.05
 
 
 def tracking(history: History, band: float) -> Tracking:
-    """Everything about the setpoint. `band` is a share of the setpoint, in settling of the step."""
+    """Everything about the setpoint. `band` is a share of the setpoint, in settling of the step; a
+    step smaller than the band about 100 % counts as one of that size."""
     time = clock(history)
     wanted, actual = column(history, "setpoint"), column(history, "true_value")
     scale = scaled(history, wanted, band)
@@ -93,7 +94,7 @@ def percent(hundred: float) -> float:
 
 def window(time: Array, since: float, until: float, is_last: bool) -> slice:
     """Samples from one event up to, not including, the next; the run's last sample included."""
-    half = 0.5 * float(time[1] - time[0])
+    half = 0.5 * float(np.diff(time).min())
     first = int(np.searchsorted(time, since - half))
     last = len(time) if is_last else int(np.searchsorted(time, until - half))
     return slice(first, last)
@@ -106,7 +107,7 @@ def _change(plan: SetpointChange, history: History, run: Run, scale: Scale) -> C
     known: dict[str, Any] = {
         "at_s": plan.at_s, "until_s": plan.until_s, "over_s": plan.over_s,
         "held_kind": history.facts.held_kind, "start": plan.start, "end": plan.end,
-        "settling_band_percent": 100.0 * scale.band,
+        "settling_band_percent": 100.0 * scale.band, "judged_step": judged_step(plan, scale),
     }  # fmt: skip
     if part.stop - part.start < 2:
         ended = f"the run ended at {round(end, 1):g} s"
@@ -120,7 +121,7 @@ def _change(plan: SetpointChange, history: History, run: Run, scale: Scale) -> C
         "time_outside_band_s": float(sums.outside),
     }
     until = min(plan.until_s, end)
-    return Change(**known, **_answer(plan, time[part], actual[part], scale.band, until))
+    return Change(**known, **_answer(plan, time[part], actual[part], scale, until))
 
 
 _ANSWER = ("overshoot_percent", "undershoot_percent", "rise_time_s", "settling_time_s")
@@ -133,14 +134,26 @@ def _unseen(known: dict[str, Any], why: str) -> Change:
     return Change(**known, reasons=dict.fromkeys(names, why))
 
 
+def judged_step(plan: SetpointChange, scale: Scale) -> float:
+    """max(|to − from|, band·100 %) [SI]: what overshoot and settling are shares of. A move within
+    the band would else be judged by a share of nearly nothing. Our choice; no source."""
+    return max(abs(plan.end - plan.start), scale.band * scale.hundred)
+
+
+def arrival(plan: SetpointChange) -> float:
+    """When the setpoint is where it was sent to [s]."""
+    return plan.at_s + plan.over_s
+
+
 def _answer(
-    plan: SetpointChange, time: Array, actual: Array, band: float, end: float
+    plan: SetpointChange, time: Array, actual: Array, scale: Scale, end: float
 ) -> dict[str, Any]:
     if plan.start == plan.end:
         why = "the setpoint did not change: there is no step to measure by"
         return {**dict.fromkeys(_ANSWER), "reasons": dict.fromkeys(_ANSWER, why)}
     stay = STAY_SHARE * float(time[-1] - time[0])
-    numbers = map(float, (plan.at_s, plan.start, plan.end, band, stay))
+    share = abs(plan.end - plan.start) / judged_step(plan, scale)
+    numbers = map(float, (arrival(plan), plan.start, plan.end, scale.band / share, stay))
     params = change_fold.Params(*numbers)
     got = change_fold.result(change_fold.over(change_fold.start(params), time[0], time, actual))
     reasons = {}
@@ -149,8 +162,8 @@ def _answer(
     if np.isnan(got.settling_time):
         reasons["settling_time_s"] = not_settled(got.inside_for, stay, end)
     return {
-        "overshoot_percent": round(float(100.0 * got.overshoot), 9),
-        "undershoot_percent": float(100.0 * got.undershoot),
+        "overshoot_percent": round(float(100.0 * got.overshoot * share), 9),
+        "undershoot_percent": float(100.0 * got.undershoot * share),
         "rise_time_s": number(got.rise_time),
         "settling_time_s": number(got.settling_time),
         "reasons": reasons,

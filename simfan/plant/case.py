@@ -161,7 +161,7 @@ class Case(Description):
 
     @property
     def by_hand(self) -> bool:
-        """Whether the whole run is in manual, so that no gain matters; a start ends in automatic."""
+        """Whether all is in manual, so that no gain matters; a start ends in automatic."""
         first = next((e for e in self.timeline if e.manual_output is not None), None)
         from_hand = self.run.from_standstill or (first is not None and first.at == 0.0)
         return (from_hand and not any(e.automatic for e in self.timeline)

@@ -240,18 +240,28 @@ def stress_amiss(case: Case, stress: Stress | None) -> Iterator[Problem]:
     if stress is None:
         return
     for place, vary in enumerate(stress.vary):
-        try:
-            made = varied(case, vary, place)
-        except Mistakes as error:
-            for p in error.problems:
-                yield Problem(("stress", "vary", place, *p.path), p.got, p.allowed, p.hint)
-            continue
-        if stress.moves and _moved(case, made.keys):
-            yield Problem(("stress", "vary", place, "of"), f'"{vary.of}" beside moves',
-                          "one of the two", "moves set where the run starts and its setpoints")
+        yield from vary_amiss(case, vary, place, stress.moves)
     if stress.moves:
-        for p in _moves_amiss(case, stress.moves):
-            yield Problem(("stress", "moves", *p.path), p.got, p.allowed, p.hint)
+        yield from moves_amiss(case, stress.moves)
+
+
+def vary_amiss(case: Case, vary: Vary, place: int, moves: Moves | None) -> Iterator[Problem]:
+    """What is wrong with one spread."""
+    try:
+        made = varied(case, vary, place)
+    except Mistakes as error:
+        for p in error.problems:
+            yield Problem(("stress", "vary", place, *p.path), p.got, p.allowed, p.hint)
+        return
+    if moves and _moved(case, made.keys):
+        yield Problem(("stress", "vary", place, "of"), f'"{vary.of}" beside moves',
+                      "one of the two", "moves set where the run starts and its setpoints")
+
+
+def moves_amiss(case: Case, moves: Moves) -> Iterator[Problem]:
+    """What is wrong with the moves."""
+    for p in _moves_amiss(case, moves):
+        yield Problem(("stress", "moves", *p.path), p.got, p.allowed, p.hint)
 
 
 def _moved(case: Case, keys: Keys) -> bool:

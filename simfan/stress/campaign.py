@@ -5,7 +5,7 @@ The runs at random come first and are used for nothing but the statement of conf
 were looked for, and no share of the space follows from them.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
@@ -19,11 +19,14 @@ from simfan.scenario import written
 from simfan.simulate import simulate
 from simfan.stress import ramps, search, sensitivity, smallest
 from simfan.stress.confidence import CONFIDENCE, failure_bound, statement
-from simfan.stress.runs import Runs
+from simfan.stress.program import program
+from simfan.stress.runs import Makers, Runs
 from simfan.stress.space import Space, random_points, tried
 from simfan.stress.store import Store, content
-from simfan.stress.tally import Budget, Spent
+from simfan.stress.tally import Budget
+from simfan.stress.telling import Progress, Telling
 from simfan.stress_answer import (
+    BY_USER,
     Array,
     RampLimits,
     RampRow,
@@ -39,10 +42,9 @@ FRESH = 0.5
 """Share of the runs that are drawn at random."""
 MATTERS = 0.25
 """Runs for the sensitivities, on top, as a share of the runs."""
-BATCH = 32
-"""Runs at random between two looks at the clock."""
 
-Progress = Callable[[str, float], None]
+class TimeOver(Exception):
+    """The seconds are over; a search within does not catch it."""
 
 
 @dataclass
@@ -58,6 +60,7 @@ class Gathered:
     ramp_table: list[RampRow] = field(default_factory=list)
     why_no_ramps: str | None = None
     stopped: str | None = None
+    broken_off: bool = False
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,8 @@ class Wanted:
     seed: int
     folder: Path | None = None
     threads: int = 1
+    makers: Makers | None = None
+    """Who makes the runs, where not this machine."""
 
 
 WITH_PROCEDURES = ("its runs have procedures, which wait for the plant: each was played in step "
@@ -83,48 +88,59 @@ class Campaign:
         """Raises RunError where nothing varies or the folder holds other runs, ScenarioError where
         an end of an input makes no scenario."""
         self.case, self.strategy, self.wanted = case, strategy, wanted
-        self.began, self.progress = monotonic(), progress
+        self.began = monotonic()
         self.space = Space(case, strategy)
         tried(self.space)
         self.store = Store(wanted.folder, _about(self.space, strategy))
-        self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told)
         self.inputs = len(self.space.inputs)
+        self.telling = Telling(strategy, self.store.found, self._known_to_come(), progress)
+        self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told,
+                         wanted.makers)
         self.points: list[Array] = []
         empty = Trail(np.zeros((0, self.inputs)), np.zeros((0, len(self.runs.requirements))))
         self.found = Gathered(empty, empty)
 
     def __call__(self, points: Array) -> Array:
-        """Distances; Spent where the time is over."""
+        """Distances; TimeOver where it is."""
         if self._left() == 0.0:
-            raise Spent
+            raise TimeOver
         self.points.append(np.array(points))
+        new = sum(self.store.get(p) is None for p in np.ascontiguousarray(points))
+        self.telling.asked = max(self._known_to_come(), len(self.store) + new)
         return self.runs(points)
 
     def run(self) -> StressAnswer:
         """All parts, or those that there was time for."""
         nominal = self.runs(self.space.nominal[None])[0]
+        parts = {"at random": self._draw, "search": self._search,
+                 "smallest changes": self._change, "what matters": self._matter,
+                 "ramp limits": self._ramp}
         try:
-            for part in (self._draw, self._search, self._change, self._matter, self._ramp):
+            for self.telling.part, part in parts.items():
                 part()
-        except Spent:
+        except TimeOver:
             self.found.stopped = f"the {self.wanted.seconds:g} s were over"
         except KeyboardInterrupt:
-            self.found.stopped = "stopped by you"
+            self.found.stopped = BY_USER
+        except RunError as why:
+            self.found.stopped, self.found.broken_off = str(why), True
         finally:
             self.store.close()
+            if self.wanted.makers is None:
+                self.runs.makers.close()
         return self._answer(nominal)
 
     def _draw(self) -> None:
-        """The runs at random."""
+        """The runs at random. Those that count are the first ones, up to the first that was not
+        finished: which of the others were says how long they take, so it is no chance."""
         number = max(1, round(FRESH * self.wanted.runs))
-        points, seed = np.zeros((0, self.inputs)), self.wanted.seed
+        points = random_points(self.wanted.seed, 0, number, self.inputs)
         try:
-            for first in range(0, number, BATCH):
-                batch = random_points(seed, first, min(BATCH, number - first), self.inputs)
-                self(batch)
-                points = np.vstack([points, batch])
+            self(points)
         finally:
-            self.found.fresh = self._trail(points)
+            finished = [self.store.get(p) is not None for p in points]
+            self.found.fresh = self._trail(points[:number if all(finished)
+                                                  else finished.index(False)])
 
     def _search(self) -> None:
         left = self.wanted.runs - len(self.found.fresh.points)
@@ -132,21 +148,19 @@ class Campaign:
             return
         before = len(self.points)
         try:
-            found = search.search(self, self.inputs, len(self.runs.requirements),
-                                  Budget(left), self.wanted.seed)
-            self.found.sampled = found.sampled
+            search.search(self, self.inputs, len(self.runs.requirements), Budget(left),
+                          self.wanted.seed)
         finally:
             self.found.searched = self._trail(self._asked(before))
-        if self._left() == 0.0:
-            raise Spent
+            self.found.sampled = min(search.sample_size(left), len(self.found.searched.points))
 
     def _change(self) -> None:
         every = self._all()
         self.found.changes = smallest.smallest_changes(self, self.space.nominal, every)
 
     def _matter(self) -> None:
-        runs = max(round(MATTERS * self.wanted.runs), sensitivity.LEAST * (self.inputs + 2))
-        self.found.matters = sensitivity.sensitivity(self, self.inputs, runs, self.wanted.seed)
+        self.found.matters = sensitivity.sensitivity(self, self.inputs, self._for_what_matters(),
+                                                     self.wanted.seed)
 
     def _ramp(self) -> None:
         """The map of ramps, the plant as the scenario has it."""
@@ -196,19 +210,22 @@ class Campaign:
         return max(0.0, self.wanted.seconds - (monotonic() - self.began))
 
     def _told(self, made: int, failed: int) -> None:
-        if self.progress:
-            rate = made / max(monotonic() - self.began, 1e-9)
-            share = min(1.0, len(self.store) / self.wanted.runs)
-            left = max(0, self.wanted.runs - len(self.store)) / max(rate, 1e-9)
-            way = " (with procedures, slower)" if self.case.procedures else ""
-            self.progress(f"{self.strategy}{way}: {len(self.store)} runs, {failed} failed, "
-                          f"{rate:.3g} a second, {left:.0f} s left", share)
+        self.telling(made, failed)
+        if self.points and self._left() == 0.0:
+            raise TimeOver
+
+    def _known_to_come(self) -> int:
+        """All runs, save those of smallest changes and ramp limits."""
+        return self.wanted.runs + self._for_what_matters()
+
+    def _for_what_matters(self) -> int:
+        return max(round(MATTERS * self.wanted.runs), sensitivity.LEAST * (self.inputs + 2))
 
     def _answer(self, nominal: Array) -> StressAnswer:
         every, found, case = self._all(), self.found, self.case
         odd = [o for o in self.store.known.values() if o.why]
         strategy = case.strategies[self.strategy]
-        facts = self.runs.same.facts
+        facts = self.runs.shared.blank.facts
         return StressAnswer(
             title=case.title, strategy=self.strategy, method=strategy.method,
             holds=case.control.holds, held_kind=case.control.held_kind,
@@ -217,14 +234,14 @@ class Campaign:
             verdicts=tuple(self._verdict(column, every, nominal)
                            for column in range(len(self.runs.requirements))),
             fresh=found.fresh, searched=found.searched, sampled=found.sampled,
-            stopped_early=found.stopped, not_run=len(odd),
+            stopped_early=found.stopped, broken_off=found.broken_off, not_run=len(odd),
             why_not_run=odd[0].why if odd else None,
             unreached=sum(not o.reached for o in self.runs.outcomes(every.points)),
-            nominal_history=self.runs.same.nominal, ramps=found.ramp_limits,
+            nominal_history=self.runs.nominal, ramps=found.ramp_limits,
             ramp_table=tuple(found.ramp_table), why_no_ramps=found.why_no_ramps,
             sensitivity=tuple(found.matters),
             findings=facts.findings + ((WITH_PROCEDURES,) if case.procedures else ()),
-            step_s=self.runs.same.nominal.audit.step_s, seconds=monotonic() - self.began)
+            step_s=self.runs.nominal.audit.step_s, seconds=monotonic() - self.began)
 
     def _verdict(self, column: int, every: Trail, nominal: Array) -> Verdict:
         fresh = self.found.fresh.distances[:, column]
@@ -277,11 +294,9 @@ def stress(case: Case, strategy: str, wanted: Wanted, progress: Progress | None 
 
 def _about(space: Space, strategy: str) -> dict[str, str]:
     """What runs in one folder have in common."""
-    from simfan import __version__
-
     spread = "\n".join(f"{i.name} {i.form} {i.numbers!r}" for i in space.inputs)
     moves = repr(space.moves)
-    return {"version of simfan": __version__, "strategy": strategy,
+    return {"simfan": program()["simfan"], "strategy": strategy,
             "scenario": content(f"{written.text(space.tables)}{spread}{moves}")}
 
 
