@@ -36,10 +36,20 @@ from simfan.experiment_answer import (
     RelayTest,
 )
 from simfan.fit_answer import FitAnswer, FittedNumber, Search, SignalFit
-from simfan.history import Audit, Facts, FanMap, Happening, History, SetpointChange
+from simfan.history import (
+    Audit,
+    Carried,
+    Facts,
+    FanMap,
+    Guarded,
+    Happening,
+    History,
+    SetpointChange,
+)
 from simfan.history import load as load_history
 from simfan.loop_answer import LoopAnswer, LoopPoint, LoopTuning, StrategyLoop
 from simfan.metrics import (
+    Apart,
     Change,
     Energy,
     Event,
@@ -54,6 +64,7 @@ from simfan.metrics import (
 from simfan.operating_map import OperatingPoint, Setting
 from simfan.overview import SHARES, Overview, PartLoad
 from simfan.plant.case import Case, Criteria, Strategy
+from simfan.plant.procedure_steps import lines as step_lines
 from simfan.replayed import Replayed
 from simfan.scenario import assumed, load, schema, starter
 from simfan.scenario.starter import starter_case
@@ -70,17 +81,17 @@ if TYPE_CHECKING:
     from simfan.loops.equal import Equal
 
 __all__ = [
-    "Audit", "Bound", "BumpTest", "Case", "Change", "Choice", "Comparison", "Criteria",
-    "Difference", "Energy", "Event", "Excursions", "Facts", "FanMap", "FitAnswer", "FittedModel",
-    "FittedNumber", "Gap", "Happening", "History", "LimitCycle", "LoopAnswer", "LoopPoint",
-    "LoopTuning", "Measures", "Miss", "OperatingPoint", "Overview", "PartLoad", "PlantModel",
-    "Problem", "Record", "RelayTest", "Replayed", "RunError", "Sampling", "ScenarioError",
-    "ScenarioNote", "Search", "SetpointChange", "Setting", "Sheet", "SignalFit", "SimfanError",
-    "Strategy", "StrategyLoop", "StrategyResult", "StressAnswer", "Surge", "Tracking", "Travel",
-    "Trend", "TrendJudgement", "UnitError", "Whole", "assumed", "bind", "bump_test", "compare",
-    "describe", "fit", "is_compiled", "judge", "limit_cycles", "load", "load_history",
-    "operating_map", "point_for", "points_at", "read_trend", "relay_test", "replay", "report",
-    "run", "save", "schema", "setting_for", "starter", "stress", "stress_budget", "tune",
+    "Apart", "Audit", "Bound", "BumpTest", "Carried", "Case", "Change", "Choice", "Comparison",
+    "Criteria", "Difference", "Energy", "Event", "Excursions", "Facts", "FanMap", "FitAnswer",
+    "FittedModel", "FittedNumber", "Gap", "Guarded", "Happening", "History", "LimitCycle",
+    "LoopAnswer", "LoopPoint", "LoopTuning", "Measures", "Miss", "OperatingPoint", "Overview",
+    "PartLoad", "PlantModel", "Problem", "Record", "RelayTest", "Replayed", "RunError", "Sampling",
+    "ScenarioError", "ScenarioNote", "Search", "SetpointChange", "Setting", "Sheet", "SignalFit",
+    "SimfanError", "Strategy", "StrategyLoop", "StrategyResult", "StressAnswer", "Surge",
+    "Tracking", "Travel", "Trend", "TrendJudgement", "UnitError", "Whole", "assumed", "bind",
+    "bump_test", "compare", "describe", "fit", "is_compiled", "judge", "limit_cycles", "load",
+    "load_history", "operating_map", "point_for", "points_at", "read_trend", "relay_test", "replay",
+    "report", "run", "save", "schema", "setting_for", "starter", "stress", "stress_budget", "tune",
     "warm_up",
 ]  # fmt: skip
 
@@ -263,32 +274,40 @@ def limit_cycles(case: Case, strategy: str, held: float, gain: float | None = No
 
 def stress(case: Case, strategy: str | None = None, runs: int | None = None,
            seconds: float | None = None, seed: int | None = None, out: str | Path | None = None,
-           threads: int = 1, progress: Progress | None = None) -> StressAnswer:
+           threads: int = 1, progress: Progress | None = None, scheduler: str | None = None
+           ) -> StressAnswer:
     """Search through varied runs of one strategy for those that break its requirements: runs at
     random, the worst found by searching, the smallest change that breaks each, ramp limits.
 
     What varies stands in the case's `stress`, and so do `runs` and `seed` where they are not given;
     `seconds` ends the search earlier. With `out` every run is kept in that folder, and the same
     call goes on from there; counterexamples are written there as scenarios. The same seed gives the
-    same answer for any number of `threads`. Raises RunError for an unknown strategy, where nothing
-    varies, where no gains are found, or where the folder holds other runs; ScenarioError where an
-    end of what varies makes no scenario.
+    same answer for any number of `threads`, and for the workers of the Dask `scheduler` at an
+    address such as "tcp://192.0.2.7:8786". Raises RunError for an unknown strategy, where nothing
+    varies, where no gains are found, where the folder holds other runs, or where no scheduler with
+    workers of the same versions answers; ScenarioError where an end of what varies makes no
+    scenario.
     """
+    from contextlib import closing
+
     from simfan.loops.equal import equal
     from simfan.stress import campaign
+    from simfan.stress.cluster import Cluster
+    from simfan.stress.local import Local
 
     if strategy is None and len(case.strategies) > 1:
         raise RunError(f"which strategy? name one of: {', '.join(case.strategies)}")
     name = strategy or next(iter(case.strategies))
     _known(case, [name])
-    tuned = equal(case, [name])
-    if name in tuned.untuned:
-        raise RunError(f"{name} cannot be run: {tuned.untuned[name]}")
     given = case.stress
-    return campaign.stress(tuned.case, name, campaign.Wanted(
-        runs or (given.runs if given else 0), seconds,
-        seed if seed is not None else given.seed if given else 0,
-        None if out is None else Path(out), threads), progress)
+    with closing(Cluster(scheduler) if scheduler else Local(threads)) as makers:
+        tuned = equal(case, [name])
+        if name in tuned.untuned:
+            raise RunError(f"{name} cannot be run: {tuned.untuned[name]}")
+        return campaign.stress(tuned.case, name, campaign.Wanted(
+            runs or (given.runs if given else 0), seconds,
+            seed if seed is not None else given.seed if given else 0,
+            None if out is None else Path(out), threads, makers), progress)
 
 
 def stress_budget(case: Case, strategy: str | None = None, runs: int | None = None) -> str:
@@ -462,17 +481,20 @@ def describe(case: Case) -> list[str]:
                 else "no peak, so no stall line"))
             lines.append(f"duct and volume: Helmholtz frequency "
                          f"{helmholtz(assembled) / (2.0 * pi):.3g} Hz")
-        start = hold(assembled, case.run.starts_at)
+        start = hold(assembled, case.run.first_setpoint)
         kind = case.control.held_kind
-        found = "" if start.reached else f", not {show(case.run.starts_at, kind, digits=4)},"
-        lines.append(f"{name} ({case.strategies[name].method}): starts at "
+        begins = "starts at standstill, settles at" if case.run.from_standstill else "starts at"
+        found = "" if start.reached else f", not {show(case.run.first_setpoint, kind, digits=4)},"
+        lines.append(f"{name} ({case.strategies[name].method}): {begins} "
                      f"{show(start.held, kind, digits=4)}{found} with "
                      f"{100.0 * start.outputs[0]:.3g} % controller output; "
                      f"inner step {1e3 * going.step:.3g} ms, recorded every "
                      f"{1e3 * going.record:.3g} ms")
         lines += start_words(case, name)
     for row in case.protection:
-        lines.append("protection: {}: {}".format(*row.words))
+        lines.append("protection: {}: {}; reset {}".format(*row.words, row.reset_words))
+    for name, steps in case.procedure_steps.items():
+        lines += [f"{name}: {line}" for line in step_lines(steps)]
     if case.untuned and not case.by_hand:
         names = "no strategy" if len(case.untuned) == len(case.strategies) else ", ".join(
             case.untuned)

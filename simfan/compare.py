@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from simfan import __version__
 from simfan.frames import loaded_pandas
-from simfan.history import Audit, Facts, History
+from simfan.history import Audit, Carried, Facts, History
 from simfan.metrics import (
     Measures,
     Miss,
@@ -17,6 +17,7 @@ from simfan.metrics import (
     misses,
     plain,
     robustness_misses,
+    tripped_words,
     verdict,
     with_reasons,
 )
@@ -163,7 +164,9 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
         measures=measures,
         misses=missed,
         findings=facts.findings,
-        verdict=verdict(measures, missed, facts.findings, stopped, beyond_words(measures, facts)),
+        verdict=verdict(measures, missed, facts.findings, stopped,
+                        "; ".join(filter(None, (tripped_words(facts),
+                                                beyond_words(measures, facts))))),
         assumed_part_s=assumed_part_s(history),
     )
 
@@ -205,6 +208,9 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
         "robustness": _robustness(result.history.facts),
         "sequence": _sequence(result.history.facts),
         "log": plain(result.history.log),
+        "procedures": [_carried(c) for c in result.history.facts.procedures],
+        "protection": [with_reasons(plain(row), {"output": "the output stays where it is"})
+                       for row in result.history.facts.protection],
         "assumed": list(result.history.facts.assumed),
         "assumed_part_s": result.assumed_part_s,
         "decidable": result.decidable,
@@ -214,6 +220,14 @@ def _strategy(result: StrategyResult) -> dict[str, Any]:
            else result.verdict)
     return with_reasons(known, {**dict.fromkeys(GROUPS, why), "meets_criteria": result.verdict,
                                 "robustness": "not looked for: the run is by hand, or not ours"})
+
+
+def _carried(carried: Carried) -> dict[str, Any]:
+    """A procedure with its margin; null where it does not apply or was not reached."""
+    known = plain(carried) | {"margin_percent": carried.margin_percent}
+    why = carried.why or ("it does not apply to this procedure or motor, or the maker's number is "
+                          "missing")
+    return with_reasons(known, dict.fromkeys(known, why))
 
 
 def _unit(facts: Facts) -> str:

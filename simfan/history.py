@@ -26,6 +26,8 @@ class Happening:
     """[s]."""
     what: str
     """In plain words, such as "setpoint 45 → 36 m3/s"."""
+    short: str = field(default="", compare=False)
+    """A word or two for a picture, such as "motor on"; "" where the line needs no mark there."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,65 @@ class SetpointChange:
     """Setpoint after it [m³/s, kg/s or Pa]."""
     over_s: float = 0.0
     """Length of the ramp [s]; 0 for a step."""
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A procedure that was begun, and what came of it."""
+
+    name: str
+    """"start", "stop" or "restart"."""
+    begun_s: float
+    """[s]."""
+    ended_s: float | None = None
+    """[s]; None where it was under way at the end of the run."""
+    outcome: str = "under way"
+    """"complete", "failed", "broken off" or "under way"."""
+    why: str = ""
+    """Why it failed or was broken off."""
+    released_s: float | None = None
+    """When a start released the loop to automatic [s]; None where it did not."""
+    speed_after_s: float | None = None
+    """From switching on to full speed [s]; None where that was not reached."""
+    rotor_heat_j: float | None = None
+    """∫ T·(ω_s − ω) dt of a start on the line [J]; None for a drive."""
+    locked_s: float | None = None
+    """The time locked at standstill that heats the rotor as much [s]."""
+    hot: bool | None = None
+    """Whether the motor had run within the time in which it cools down."""
+    allowed_s: float | None = None
+    """Locked-rotor time that the motor's maker states for that state [s]; None where not known."""
+    standstill_after_s: float | None = None
+    """From switching off to standstill [s]; None where it was not waited for or not reached."""
+
+    @property
+    def margin_percent(self) -> float | None:
+        """100·(1 − locked/allowed) [%]; below zero the start takes more than its maker allows."""
+        if self.locked_s is None or self.allowed_s is None:
+            return None
+        return 100.0 * (1.0 - self.locked_s / self.allowed_s)
+
+
+@dataclass(frozen=True)
+class Guarded:
+    """One row of the cause-and-effect table, and what it did."""
+
+    cause: str
+    """What is watched, such as "speed above 110 % of rated"."""
+    effect: str
+    """"alarm", "trip" or "run-back"."""
+    output: float | None = None
+    """Where the controller's output goes [1]; None where it stays."""
+    delay: str = ""
+    """How long the cause must last; "" for not at all."""
+    reset: str = ""
+    """When what it did is over."""
+    bypass_s: float = 0.0
+    """After a start of the motor it does not look for so long [s]."""
+    acted_s: tuple[float, ...] = ()
+    """When it acted [s]."""
+    reset_s: tuple[float, ...] = ()
+    """When it was reset [s]."""
 
 
 @dataclass(frozen=True)
@@ -149,6 +210,12 @@ class Facts:
     """Loop beside, below or over the first → its `gain` [1, on spans] and `reset_s` [s]."""
     limiting: tuple[str, ...] = ()
     """Loops that hold nothing for the user: they take the output over at a limit."""
+    procedures: tuple[Carried, ...] = ()
+    """Every procedure that was begun, in the order of time."""
+    procedure_steps: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Procedure → its steps in words."""
+    protection: tuple[Guarded, ...] = ()
+    """The cause-and-effect table, row by row."""
     natural_period_s: float | None = None
     """Longest in which the plant's air swings by itself [s], 2π/ω_H with ω_H = c·√(A/(VL));
     None where it is not known."""
@@ -186,7 +253,7 @@ class History(Shown):
     traces: Mapping[str, Array]
     """Name → (n_samples, n_items) [SI]; names and units in `simfan.signals`."""
     items: Mapping[str, tuple[str, ...]]
-    """For each "loop", "element", "fan", "branch", "node": the names of the columns."""
+    """For each "loop", "element", "shutter", "fan", "branch", "node": the names of the columns."""
     log: tuple[Happening, ...]
     """What happened, in the order of time."""
     facts: Facts
@@ -268,8 +335,11 @@ def load(path: Path) -> History:
         robustness: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v
                                       for k, v in found.items()}
         facts["robustness"] = Robustness(**robustness)
+    facts["protection"] = tuple(_guarded(row) for row in facts.get("protection", ()))
     facts["changes"] = tuple(SetpointChange(**c) for c in facts["changes"])
+    facts["procedures"] = tuple(Carried(**c) for c in facts.get("procedures", ()))
     facts["sequence"] = {k: tuple(map(tuple, v)) for k, v in facts["sequence"].items()}
+    facts["procedure_steps"] = {k: tuple(v) for k, v in facts.get("procedure_steps", {}).items()}
     for key in ("events_at_s", "assumed", "findings", "known_flow", "loop_kinds", "limiting"):
         facts[key] = tuple(facts[key])
     return History(
@@ -280,3 +350,8 @@ def load(path: Path) -> History:
         facts=Facts(**facts),
         audit=Audit(**words["audit"]),
     )
+
+
+def _guarded(row: dict[str, Any]) -> Guarded:
+    """As it was before it was written."""
+    return Guarded(**row | {key: tuple(row[key]) for key in ("acted_s", "reset_s")})

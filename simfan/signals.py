@@ -16,7 +16,7 @@ class Signal(NamedTuple):
     symbol: str
     unit: str
     kind: str
-    per: Literal["loop", "element", "fan", "branch", "node"]
+    per: Literal["loop", "element", "shutter", "fan", "branch", "node"]
     meaning: str
 
 
@@ -36,6 +36,8 @@ SIGNALS: dict[str, Signal] = {
                "where the element stands; for a drive, the ramped reference, share of rated speed"),
         Signal("element_pressure", "Δp_d", "Pa", "pressure", "element",
                "pressure the element takes from the air; zero for a drive"),
+        Signal("shutter_position", "y", "1", "fraction", "shutter",
+               "open share of the stroke of an isolation or a check damper"),
         Signal("fan_flow", "Q", "m3/s", "volume flow", "fan",
                "actual volume flow at the wheel's inlet"),
         Signal("fan_pressure", "Δp", "Pa", "pressure", "fan", "static pressure rise of the wheel"),

@@ -13,21 +13,34 @@ from simfan.assemble.transmitter import span
 from simfan.errors import RunError
 from simfan.history import Audit, Facts, FanMap, Happening, History
 from simfan.kernel import advance, entry, layout
-from simfan.kernel.layout import CULPRIT, DONE, STIFF, TICK, Plant, Schedule, State, Traces
+from simfan.kernel.layout import (
+    CULPRIT,
+    DONE,
+    STIFF,
+    TICK,
+    Plant,
+    Schedule,
+    State,
+    Traces,
+)
 from simfan.plant.case import Case, Strategy
 from simfan.plant.events import Event
+from simfan.plant.procedure_steps import lines
 from simfan.plant.strategy import has_gains
+from simfan.protected import guarded, happened
 from simfan.scenario import assumed as defaults
-from simfan.steady.balance import Rest, hold, is_stable, starting_state
+from simfan.steady.balance import Rest, hold, is_stable, standing_state, starting_state
 from simfan.steady.pace import Pace, helmholtz, pace
 from simfan.steady.tables import carried, with_tables
-from simfan.timeline import Played, play
+from simfan.timeline import Live, Played, play
 from simfan.units import show
 
 Progress = Callable[[str, float], None]
 PUSH = 1e-3
 """A start that is unstable would stand still for long on exact numbers: its flow is moved by so
 much to let it show."""
+TURNED_BACK = 1e-3
+"""Of rated speed; less is not told."""
 SEGMENTS = 40
 """The run stops this often to tell how far it is."""
 
@@ -37,7 +50,7 @@ def prepare(case: Case, name: str, step: float | None = None,
     """The strategy assembled at the step and record interval it will run at."""
     scan = case.control.scan
     first = with_tables(case, name, assemble(case, name, scan / 12.0, scan, assumption))
-    values = sorted({float(v) for v in (case.run.starts_at,
+    values = sorted({float(v) for v in (case.run.first_setpoint,
                                         *(e.setpoint for e in case.timeline)) if v is not None})
     going = pace(first, scan, [values[0], values[-1]], step or case.run.step, case.run.record)
     return carried(first, assemble(case, name, going.step, going.record, assumption)), going
@@ -57,8 +70,15 @@ def simulate(case: Case, name: str, progress: Progress | None = None,
     played, plan, start, unstable, state = settled(case, assembled)
     before = layout.copy(state)
     traces = layout.traces(assembled.plant)
-    code = _through(assembled.plant, plan, state, traces,
-                    lambda share: progress(name, share) if progress else None)
+
+    def told(share: float) -> None:
+        if progress:
+            progress(name, share)
+
+    if case.procedures:
+        played, plan, code = with_procedures(case, assembled, state, traces, told)
+    else:
+        code = _through(assembled.plant, plan, state, traces, told)
     return _history(case, name, assembled, going, played, plan, start, unstable,
                     before, state, traces, code)
 
@@ -66,12 +86,15 @@ def simulate(case: Case, name: str, progress: Progress | None = None,
 def settled(case: Case, assembled: Assembled, start: Rest | None = None
             ) -> tuple[Played, Schedule, Rest, bool, State]:
     """What the timeline plays, and the state at time zero: at rest where the case starts, pushed a
-    little where that point is unstable. `start` is that rest, where it is known already."""
+    little where that point is unstable; or at standstill. `start` is the rest at the first
+    setpoint, where it is known already."""
     played = play(case)
     plan = schedule(assembled, case, played.dials)
-    start = start or hold(assembled, case.run.starts_at)
+    start = start or hold(assembled, case.run.first_setpoint)
+    if case.run.from_standstill:
+        return played, plan, start, False, standing_state(assembled, plan)
     unstable = not is_stable(assembled, start)
-    state = starting_state(assembled, start, case.run.starts_at)
+    state = starting_state(assembled, start, case.run.first_setpoint)
     if unstable:
         state.moving[entry.begins(assembled.plant).flow] *= 1.0 + PUSH
     return played, plan, start, unstable, state
@@ -80,9 +103,11 @@ def settled(case: Case, assembled: Assembled, start: Rest | None = None
 def not_run(case: Case, name: str) -> History:
     """A strategy where it starts, one sample, for want of gains to run it with."""
     start = prepare(case, name)[0]
-    held = Event(at=0.0, manual_output=float(hold(start, case.run.starts_at).outputs[0]))
-    short = case.run.model_copy(update={"duration": case.control.scan})
-    begun = simulate(case.model_copy(update={"timeline": (held,), "run": short}), name)
+    held = Event(at=0.0, manual_output=float(hold(start, case.run.first_setpoint).outputs[0]))
+    short = case.run.model_copy(update={"duration": case.control.scan, "setpoint": None,
+                                        "starts_at": case.run.first_setpoint})
+    begun = simulate(case.model_copy(update={
+        "timeline": (held,), "run": short, "procedures": None}), name)
     facts = replace(begun.facts, duration_s=case.run.duration, changes=(), events_at_s=())
     return replace(begun, time=begun.time[:1], log=(), facts=facts,
                    traces={k: v[:1] for k, v in begun.traces.items()})
@@ -97,6 +122,20 @@ def _through(plant: Plant, plan: Schedule, state: State, traces: Traces,
         if code != DONE:
             return int(code)
     return DONE
+
+
+def with_procedures(case: Case, assembled: Assembled, state: State, traces: Traces,
+                    told: Callable[[float], None] = lambda share: None
+                    ) -> tuple[Played, Schedule, int]:
+    """From one instant that anybody waits for to the next: the slower way."""
+    plant, live = assembled.plant, Live(case, assembled, state, traces)
+    code = DONE
+    while code == DONE and state.counts[TICK] < plant.last_tick:
+        live.happen()
+        until = min(live.next_scan * plant.scan_steps, plant.last_tick)
+        code = int(advance.advance(plant, live.plan, state, traces, until))
+        told(until / plant.last_tick)
+    return live.finished(), live.plan, code
 
 
 def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: Played,
@@ -114,20 +153,17 @@ def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: P
         mass_balance_residual=_mass_residual(plant, plan.temperature, before, state),
         stiff_steps=int(state.counts[STIFF]),
         stopped=None if code == DONE else _stopped(assembled, state))
-    log = (*played.log, *_acted(case, plant, state))
+    log = (*played.log, *happened(case, plant.step, state))
     if audit.stopped:
         log += (Happening(float(state.counts[TICK] * plant.step), audit.stopped),)
+    facts = _facts(case, name, assembled, played, start, unstable)
     return History(
         time=time,
         traces={k: v[:n] for k, v in traces._asdict().items()},
         items=assembled.items, log=tuple(sorted(log, key=lambda h: h.at_s)),
-        facts=_facts(case, name, assembled, played, start, unstable), audit=audit)
-
-
-def _acted(case: Case, plant: Plant, state: State) -> list[Happening]:
-    """When each protection acted first."""
-    return [Happening(float(tick * plant.step), f"{row.words[1]} ({row.words[0]})")
-            for row, tick in zip(case.protection, state.guard.tick, strict=True) if tick >= 0]
+        facts=replace(facts, protection=guarded(case, plant.step, state),
+                      assumed=(*facts.assumed, *_turned_back(traces.speed_ratio[:n]))),
+        audit=audit)
 
 
 def _mass_residual(plant: Plant, temperature: np.ndarray, before: State, after: State) -> float:
@@ -178,13 +214,15 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
         rated_speed=fan.rated.speed, max_safe_speed_ratio=fan.max_safe_speed / fan.rated.speed,
         motor_rating=case.motor.rating, price_per_kwh=case.energy.price_per_kwh,
         currency=case.energy.currency, fan_map=_fan_map(case, assembled),
-        changes=played.changes, events_at_s=tuple(h.at_s for h in played.log),
+        changes=played.changes, events_at_s=tuple(h.at_s for h in played.log if h.short),
         tuning=_tuning(case, strategy), held_kind=case.control.held_kind,
         known_flow=(assembled.curve.first_flow, assembled.curve.last_flow),
         sequence={e.name: e.sequence for e in assembled.elements},
         assumed=(*_defaults(case, name), *assembled.curve.assumed, *_rounded(assembled, case),
                  *_pushed(unstable)),
         findings=_findings(case, start),
+        procedures=played.procedures,
+        procedure_steps={k: tuple(lines(s)) for k, s in case.procedure_steps.items()},
         natural_period_s=2.0 * pi / helmholtz(assembled))
 
 
@@ -198,6 +236,14 @@ def _pushed(unstable: bool) -> list[str]:
     """Said when the run does not start at rest."""
     return [f"the starting point is unstable; its flow was moved by {100.0 * PUSH:g} % so that "
             "this shows (assumed)"] if unstable else []
+
+
+def _turned_back(speed: np.ndarray) -> list[str]:
+    """Said when the air turned a standing wheel backwards."""
+    lowest = float(speed.min(initial=0.0))
+    return [f"the air turned the wheel backwards, to {-100.0 * lowest:.3g} % of rated speed: half "
+            "its pressure at shut-off, the torque of shut-off against the turning (assumed, from "
+            "memory of radial pumps; not validated)"] if lowest < -TURNED_BACK else []
 
 
 def _rounded(assembled: Assembled, case: Case) -> tuple[str, ...]:
@@ -231,8 +277,9 @@ def _findings(case: Case, start: Rest) -> tuple[str, ...]:
     if start.reached:
         return ()
     kind = case.control.held_kind
-    return (f"the starting setpoint of {show(float(case.run.starts_at), kind, digits=4)} is out of "
-            f"reach: at {100.0 * start.outputs[0]:.4g} % controller output the "
+    wanted = show(float(case.run.first_setpoint), kind, digits=4)
+    return (f"the starting setpoint of {wanted} is out of reach: at "
+            f"{100.0 * start.outputs[0]:.4g} % controller output the "
             f"{case.control.holds} is {show(start.held, kind, digits=4)}",)
 
 

@@ -17,6 +17,8 @@ Array = np.ndarray
 
 STOPPED = -1e6
 """Distance to every limit of a run that stopped on its numbers, and below which none lies."""
+BY_USER = "stopped by you"
+"""Why a campaign ended that its user ended."""
 
 
 @dataclass(frozen=True)
@@ -367,6 +369,8 @@ class StressAnswer:
     """So many runs at the head of `searched` are the even sample [1]."""
     stopped_early: str | None
     """Why the campaign ended before its runs were made; None where it did not."""
+    broken_off: bool
+    """Whether that was nobody's wish: a full disk, a lost scheduler."""
     not_run: int
     """Runs that could not start or stopped on their numbers; they count as failed [1]."""
     why_not_run: str | None

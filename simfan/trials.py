@@ -85,9 +85,10 @@ def trial(case: Case, name: str, tuning: LoopTuning, values: Sequence[float],
     first, second = instants
     strategy = case.strategies[name].model_copy(update={"controller": typed_in(case, name, tuning)})
     run = case.run.model_copy(update={"duration": 2.0 * second - first, "starts_at": values[0],
+                                       "setpoint": None,
                                       "step": None, "record": None})
     return case.model_copy(update={
-        "strategies": {name: strategy}, "run": run,
+        "strategies": {name: strategy}, "run": run, "procedures": None,
         "timeline": (Event(at=first, setpoint=values[1]),
                      Event(at=second, process_resistance=RESISTANCE))})
 

@@ -123,7 +123,7 @@ def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, den
             inertance=np.array([length / area]), start=np.array([0, 1, 2]),
             element=layout.rows(layout.ELEMENT, kind=[layout.FAN, layout.LOSS], index=[0, 0],
                                 quadratic=[0.0, loss], linear=[0.0, 0.0]),
-            smoothing=1e-9, band=1e-9),
+            smoothing=1e-9, band=1e-9, push=0.0),
         fans=table,
         rotors=layout.Rotors(
             layout.rows(layout.ROTOR, mode=layout.UNPOWERED, rated_speed=1.0, momentum=1.0,
@@ -134,6 +134,7 @@ def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, den
         dampers=layout.Dampers(layout.blank(layout.LOUVRE, 0), np.zeros((0, 3)),
                                np.zeros((0, 3, 4))),
         inlets=layout.blank(layout.INLET_ELEMENT, 0),
+        shutters=layout.blank(layout.SHUTTER_ELEMENT, 0),
         actuators=layout.Actuators(layout.blank(layout.ACTUATOR, 0), np.zeros((0, 2, 2)),
                                    np.zeros((0, 2)), np.zeros((0, 2))),
         transmitters=layout.rows(
@@ -149,7 +150,8 @@ def surge_rig(pressure: PPoly, *, length: float, area: float, volume: float, den
         step=step, scan_steps=1, record_steps=1, last_tick=round(duration / step))
     base = Schedule(np.zeros((1, 1)), np.full((1, 1), -1.0), np.zeros((1, 1)), np.zeros((1, 0)),
                     np.full((1, 2), p0), np.full((1, 2), 300.0), np.ones((1, 2)), np.ones((1, 1)),
-                    np.zeros((1, 1)), np.zeros((1, 1)), np.zeros((1, 0)), np.zeros((1, 0)))
+                    np.zeros((1, 1)), np.zeros((1, 1)), np.zeros((1, 0)), np.zeros((1, 0)),
+                    np.zeros((1, 0)))
     return Assembled(plant, None, (), {}, None, base)  # type: ignore[arg-type]
 
 

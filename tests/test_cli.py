@@ -314,7 +314,7 @@ def test_progress_is_shown_after_a_second_on_a_terminal_only(
 
 
 HEAVY = ("numba", "numpy", "scipy", "matplotlib", "control", "pydantic", "simpy", "rich", "bokeh",
-         "jinja2", "markupsafe")  # fmt: skip
+         "jinja2", "markupsafe", "dask", "distributed")  # fmt: skip
 
 
 def python(code: str) -> subprocess.CompletedProcess[str]:

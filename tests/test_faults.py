@@ -25,7 +25,7 @@ def at(history: History, name: str, time: float) -> float:
 
 
 def fault(time: float, of: str, state: str, **more: object) -> dict:
-    by = {"by": more.pop("by")} if "by" in more else {}
+    by = {key: more.pop(key) for key in ("by", "lasts") if key in more}
     return {"at": time, "fault": {"of": of, "state": state, **by}, **more}
 
 
@@ -143,3 +143,87 @@ def test_any_order_of_faults_and_trips_ends_finite_and_is_told_in_full(events: l
     assert history.audit.stopped is None
     assert np.isfinite(history.trace("fan_flow")).all()
     assert [h.at_s for h in history.log] == [event["at"] for event in timeline]
+
+
+# Faults that last a time, noise, and the controller's answer to a lost signal ------------------
+
+
+def test_a_fault_that_lasts_a_time_ends_by_itself() -> None:
+    history = run(BESIDE_FAN, [fault(10.0, "outlet damper", "stuck", lasts=30.0),
+                               {"at": 20.0, "setpoint": 30.0}])
+    assert at(history, "element_position", 39.0) == at(history, "element_position", 11.0)
+    assert at(history, "element_position", 60.0) < at(history, "element_position", 39.0) - 0.1
+    assert [(h.at_s, h.what) for h in history.log] == [
+        (10.0, "outlet damper: stuck for 30 s"), (20.0, "setpoint 40 → 30 m3/s"),
+        (40.0, "outlet damper: no longer stuck")]
+
+
+def test_a_fault_that_ends_leaves_another_one_of_the_same_device_alone() -> None:
+    history = run(BESIDE_FAN, [fault(10.0, "outlet damper", "offset", by=0.05),
+                               fault(20.0, "outlet damper", "slow", by=3.0, lasts=10.0)])
+    moved = at(history, "element_position", 119.0) - at(history, "element_demand", 119.0)
+    assert moved == pytest.approx(0.05, abs=1e-4)
+
+
+def test_a_noise_burst_shakes_the_reading_by_its_deviation_and_ends() -> None:
+    """Standard deviation of the reading's noise, by hand so that the flow stands still: over 400
+    scans its own error is 1/√800, 3.5 %."""
+    history = run(SPEED, [{"at": 2.0, "manual_output": 0.7},
+                          fault(60.0, "transmitter", "noisy", by=0.02, lasts=100.0)], 200.0,
+                  control={"scan": 0.25, "span": 60.0})
+    apart = history.trace("measured_value") - history.trace("true_value")
+    scans = (np.round(history.time / 0.25) * 0.25 == np.round(history.time, 9))
+    burst = (history.time >= 60.0) & (history.time < 160.0)
+    assert np.std(apart[burst & scans]) == pytest.approx(0.02 * 60.0, rel=0.12)
+    quiet = (history.time >= 160.25) | ((history.time < 60.0) & (history.time > 40.0))
+    assert np.abs(apart[quiet]).max() < 1e-3
+    assert [h.what for h in history.log] == [
+        "controller to manual at 70 %", "transmitter: noisy 2 % for 100 s",
+        "transmitter: no longer noisy"]
+
+
+def lost(answer: dict, timeline: list, duration: float = 120.0) -> History:
+    return run(SPEED, timeline, duration, control={"scan": 0.25, "lost_signal": answer})
+
+
+def test_a_controller_that_holds_its_output_on_a_lost_signal_goes_on_without_a_bump() -> None:
+    history = lost({"answer": "hold output"}, [
+        fault(10.0, "transmitter", "lost low", lasts=40.0), {"at": 80.0, "setpoint": 36.0}])
+    output = history.trace("controller_output")
+    held = (history.time >= 10.25) & (history.time < 50.0)
+    assert np.ptp(output[held]) == 0.0
+    assert at(history, "controller_output", 50.5) == pytest.approx(output[held][0], abs=5e-3)
+    assert at(history, "fan_flow", 79.0) == pytest.approx(40.0, rel=1e-3)
+    assert at(history, "fan_flow", 119.0) == pytest.approx(36.0, rel=0.02)
+    assert [h.what for h in history.log] == [
+        "transmitter: lost low for 40 s; the controller holds its output",
+        "transmitter: no longer lost low", "setpoint 40 → 36 m3/s"]
+
+
+def test_a_controller_that_goes_to_an_output_stays_there_until_the_signal_is_back() -> None:
+    history = lost({"answer": "go to output", "output": 0.4}, [
+        fault(10.0, "transmitter", "lost high"), fault(50.0, "transmitter", "well")], 180.0)
+    output = history.trace("controller_output")
+    assert set(output[(history.time >= 10.25) & (history.time < 50.0)]) == {0.4}
+    assert at(history, "fan_flow", 179.0) == pytest.approx(40.0, rel=5e-3)
+    assert [h.what for h in history.log] == [
+        "transmitter: lost high; the controller goes to 40 %", "transmitter: well"]
+
+
+def test_a_controller_that_goes_to_manual_waits_for_somebody() -> None:
+    history = lost({"answer": "manual"}, [
+        fault(10.0, "transmitter", "lost low", lasts=20.0), {"at": 60.0, "setpoint": 36.0},
+        {"at": 80.0, "automatic": True}], 160.0)
+    output = history.trace("controller_output")
+    assert np.ptp(output[(history.time >= 10.25) & (history.time < 80.0)]) == 0.0
+    assert at(history, "fan_flow", 159.0) == pytest.approx(36.0, rel=0.02)
+    assert [h.what for h in history.log] == [
+        "transmitter: lost low for 20 s; the controller goes to manual",
+        "transmitter: no longer lost low", "setpoint 40 → 36 m3/s", "controller to automatic"]
+
+
+def test_a_controller_in_manual_is_left_alone_by_a_lost_signal() -> None:
+    history = lost({"answer": "go to output", "output": 0.9}, [
+        {"at": 5.0, "manual_output": 0.6}, fault(10.0, "transmitter", "lost low")])
+    assert at(history, "controller_output", 119.0) == 0.6
+    assert history.log[-1].what == "transmitter: lost low; the controller is in manual"

@@ -75,6 +75,7 @@ def test_the_two_inputs_that_matter_most() -> None:
     unknown = replace(found, total=np.full(4, np.nan))
     assert most_important(unknown, Trail(points, room), 0) == (2, 0)
     assert most_important(None, Trail(points[:, :1], room), 0) == (0,)
+    assert most_important(None, Trail(points[:0], room[:0]), 0) == (0, 1), "stopped before any"
 
 
 def test_every_picture_is_drawn_whatever_was_found() -> None:

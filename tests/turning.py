@@ -24,16 +24,21 @@ def driven(**drive: Any) -> dict[str, Any]:
     return {"speed": {"speed": QUICK | drive, "controller": EAGER}}
 
 
-def turn(case: Case, setpoint: float, *, at_speed: bool, airless: bool = False,
-         **rotors: Any) -> tuple[np.ndarray, Traces, Plant]:
-    """(time, traces, plant) from rated speed on its system, or from standstill.
+def turn(case: Case, setpoint: float, *, at_speed: bool | float, airless: bool = False,
+         isolated: bool = False, **rotors: Any) -> tuple[np.ndarray, Traces, Plant]:
+    """(time, traces, plant) from rated speed on its system, from standstill, or from a speed
+    without flow; behind a shut isolation damper, if wanted.
 
     Air is taken to its incompressible limit, for closed forms that know none of its compression.
     `rotors` replaces fields of the kernel's rotor table. `airless` takes the torque off the wheel.
     """
     assembled, plan, traces = begin(case, "speed", STEP, STEP)
     assembled, plan = _incompressible(assembled, plan, case)
-    state = _running(assembled, case) if at_speed else _standing(assembled)
+    state = _running(assembled, case) if at_speed is True else _standing(assembled)
+    if at_speed is not True:
+        state.moving[2] = float(at_speed)
+    if isolated:
+        plan.shutter[:] = state.shutter[:] = 0.0
     table = assembled.plant.rotors
     plant = assembled.plant._replace(
         rotors=table._replace(each=layout.changed(table.each, **rotors)))
@@ -76,7 +81,8 @@ def _without_torque(fans: Fans) -> Fans:
     cells[..., 4:] = 0.0
     reverse[..., 3:] = 0.0
     runout[..., 3:] = 0.0
-    return fans._replace(cells=cells, reverse=reverse, runout=runout)
+    return fans._replace(cells=cells, reverse=reverse, runout=runout,
+                         backward=np.zeros_like(fans.backward))
 
 
 def crossing(time: np.ndarray, value: np.ndarray, level: float) -> float:

@@ -5,10 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simfan.assemble import damper, devices, ductwork, inlet, structure
+from simfan.assemble import damper, devices, ductwork, inlet, protection, structure
 from simfan.assemble.drive import rotors
 from simfan.assemble.fan import RatedCurve, rated_curve
-from simfan.assemble.protection import guards
 from simfan.errors import Problem, ScenarioError
 from simfan.kernel.layout import Actuators, Gas, Plant, Schedule
 from simfan.plant.case import Case, Strategy
@@ -40,9 +39,9 @@ def assemble(case: Case, name: str, step: float, record: float,
     that needs numbers to be seen.
     """
     strategy = case.strategies[name]
-    if amiss := [*_problems(case)]:
-        raise ScenarioError(amiss)
     curve = rated_curve(case.fan, assumption)
+    if amiss := [*_problems(case), *protection.problems(case, curve)]:
+        raise ScenarioError(amiss)
     path = ductwork.air_path(case, strategy)
     found = devices.elements(case, strategy)
     names = [e.name for e in found]
@@ -57,18 +56,20 @@ def assemble(case: Case, name: str, step: float, record: float,
                       names.index("speed") if strategy.speed else -1),
         dampers=damper.table(strategy.outlet_damper, 0, path.damper_element),
         inlets=inlet.inlets(case.fan, curve, in_inlet, vanes, path.inlet_element),
+        shutters=ductwork.shutters(case.ductwork),
         actuators=devices.actuators(found, step, loops.moving(tuple(names))),
         transmitters=loops.transmitters,
         loops=loops.records(tuple(names)),
         feeds=np.zeros((len(loops.parts), 2, 1)),
-        guards=guards(case.protection, loops.hand),
+        guards=protection.guards(case, path, curve, loops.hand),
         step=step,
         scan_steps=round(case.control.scan / step),
         record_steps=round(record / step),
         last_tick=round(case.run.duration / step),
     )
     items = {"loop": tuple(p.name for p in loops.parts), "element": tuple(names),
-             "fan": ("fan",), "branch": ductwork.BRANCHES, "node": ductwork.NODES}
+             "shutter": tuple(case.ductwork.shutters), "fan": ("fan",),
+             "branch": ductwork.BRANCHES, "node": ductwork.NODES}
     return Assembled(plant, curve, tuple(found), items, path,
                      _conditions(case, path, loops, len(found)), loops,
                      _resting(strategy, found, step, any(loops.moving(tuple(names)))))
@@ -99,7 +100,8 @@ def _conditions(case: Case, path: ductwork.AirPath, loops: structure.Loops, n_el
     """The conditions before any event."""
     air, n_loops = case.air, len(loops.parts)
     return Schedule(
-        setpoint=np.array([[float(case.run.starts_at), *(p.setpoint for p in loops.parts[1:])]]),
+        setpoint=np.array([[float(case.run.first_setpoint),
+                            *(p.setpoint for p in loops.parts[1:])]]),
         manual=np.full((1, n_loops), np.nan),
         noise=np.zeros((1, n_loops)),
         forced=np.full((1, n_elements), np.nan),
@@ -109,4 +111,6 @@ def _conditions(case: Case, path: ductwork.AirPath, loops: structure.Loops, n_el
         factor=np.ones((1, path.network.element.size)),
         power=np.ones((1, 1)), reading=np.zeros((1, n_loops)), bias=np.zeros((1, n_loops)),
         slow=np.ones((1, n_elements)), offset=np.zeros((1, n_elements)),
+        shutter=np.array([[np.nan if name == "check damper" else 1.0
+                           for name in case.ductwork.shutters]]),
     )

@@ -2,7 +2,8 @@
 
     volume on the discharge side
 
-    ambient ─[filter]─[duct]─[vanes]─[fan]─[duct]─[damper?]─► volume ─[damper?]─[process]─► far end
+    ambient ─[filter]─[duct]─[vanes]─[fan]─[duct]─[check?]─[isolation?]─[damper?]─► volume ─ …
+        … ─[damper?]─[process]─► far end
              branch "fan" (inertance)                          branch "process" (quasi-steady)
 
     volume on the inlet side, as a furnace with an induced draft fan
@@ -15,13 +16,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simfan.kernel.layout import BRANCH, DAMPER, ELEMENT, FAN, INLET, LOSS, Network, rows
+from simfan.kernel.layout import (
+    BRANCH,
+    DAMPER,
+    ELEMENT,
+    FAN,
+    INLET,
+    LOSS,
+    SHUTTER,
+    SHUTTER_ELEMENT,
+    Network,
+    rows,
+)
 from simfan.plant.case import Case, Strategy
-from simfan.plant.ductwork import ResistancePoint
+from simfan.plant.ductwork import Ductwork, ResistancePoint
 
 NODES = ("volume", "ambient", "far end")
 BRANCHES = ("fan", "process")
 VOLUME, AMBIENT, FAR_END = range(3)
+FAN_BRANCH = 0
 
 SMALL_PRESSURE = 2e-4
 """Of the fan's highest pressure: below it a quasi-steady branch turns linear."""
@@ -65,13 +78,38 @@ def air_path(case: Case, strategy: Strategy) -> AirPath:
         inertance=np.array([sum(d.length / d.area for d in (duct.inlet, duct.discharge) if d)]),
         start=np.array([0, len(fan_side), len(elements)]),
         element=rows(ELEMENT, kind=[kind for _, kind, _ in elements],
-                     index=np.zeros(len(elements)),
+                     index=[_number(duct, name) for name in names],
                      quadratic=[value for _, _, value in elements],
                      linear=np.zeros(len(elements))),
         smoothing=SMALL_PRESSURE * max(case.fan.static_pressure or case.fan.total_pressure or ()),
         band=SMALL_FLOW * case.fan.flow[-1] * case.fan.rated.density,
+        push=_push(case),
     )
     return AirPath(network, place("damper"), place("inlet"), place("filter"), place("process"), hot)
+
+
+def shutters(duct: Ductwork) -> np.recarray:
+    """(n,) records of the isolation and the check damper, if there are any."""
+    found = list(duct.shutters.values())
+    return rows(
+        SHUTTER_ELEMENT, branch=[FAN_BRANCH] * len(found),
+        area=[s.area or duct.discharge.area for s in found],
+        loss=[s.open_loss for s in found], leakage=[s.leakage for s in found],
+        rate_up=[1.0 / s.stroke_time for s in found],
+        rate_down=[1.0 / s.stroke_time for s in found])
+
+
+def _number(duct: Ductwork, name: str) -> int:
+    """Row of an element in the table of its kind."""
+    return list(duct.shutters).index(name) if name in duct.shutters else 0
+
+
+def _push(case: Case) -> float:
+    """Fan and process together [Pa], where a flow may start from zero; else none."""
+    if not (case.ductwork.shutters or case.run.from_standstill or case.procedures):
+        return 0.0
+    return (max(case.fan.static_pressure or case.fan.total_pressure or ())
+            + abs(case.process.fixed_pressure))
 
 
 def on_inlet(case: Case) -> bool:
@@ -97,6 +135,7 @@ def _fan_side(case: Case, strategy: Strategy) -> list[tuple[str, int, float]]:
     if element is not None and not element.family:
         found.append(("inlet", INLET, 0.0))
     found += [("fan", FAN, 0.0), ("duct", LOSS, _loss(duct.discharge.resistance, rho))]
+    found += [(name, SHUTTER, 0.0) for name in duct.shutters]
     if damper and damper.place != "after volume":
         found.append(("damper", DAMPER, 0.0))
     return [row for row in found if row[1:] != (LOSS, 0.0)]

@@ -10,6 +10,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator, PPoly
@@ -42,6 +43,10 @@ SHUTOFF_TORQUE_SHARE = 0.60
 REVERSE_SPAN = 0.5
 """The cubic runs this far into reverse flow, of the peak's flow; a parabola takes over."""
 
+BACKWARD_PRESSURE = 0.5
+"""Pressure at shut-off of a wheel turned backwards, over that of the same wheel turned forwards: a
+radial wheel throws the air outwards either way. From memory of pumps; not validated."""
+
 Curve = Callable[[np.ndarray | float, int], np.ndarray]
 """Value (second argument 0) or derivative of that order against flow, like scipy's PPoly."""
 
@@ -62,6 +67,7 @@ class RatedCurve:
     assumed: tuple[str, ...]
 
 
+@lru_cache(maxsize=4)
 def rated_curve(fan: Fan, assumption: str = "nominal") -> RatedCurve:
     """The curve through the maker's points and, in plain words, what was assumed beyond them.
 
@@ -207,7 +213,10 @@ def tabulate(curves: list[tuple[Curve, Curve, float]], low: float, high: float, 
     cells, reverse, runout = (np.array(part)[None] for part in zip(*parts, strict=True))
     wheel = rows(WHEEL, low=low, per_cell=N_CELLS / (high - low), density=density, lag=lag,
                  floor=floor, inlet=inlet)
-    return Fans(wheel, cells, reverse, runout, np.array([stall], dtype=float))
+    shutoff = [(BACKWARD_PRESSURE * float(pressure(0.0, 0)), max(float(torque(0.0, 0)), 0.0))
+               for pressure, torque, _ in curves]
+    return Fans(wheel, cells, reverse, runout, np.array([shutoff]),
+                np.array([stall], dtype=float))
 
 
 def _setting(pressure: Curve, torque: Curve, last: float, q: np.ndarray, runout_bend: float,

@@ -6,7 +6,7 @@ import numpy as np
 
 from simfan.assemble.case import Assembled
 from simfan.assemble.ductwork import AMBIENT, FAR_END, VOLUME
-from simfan.kernel.layout import Schedule
+from simfan.kernel.layout import LOST_HIGH, LOST_LOW, STANDS, Schedule
 from simfan.plant.case import Case
 
 AIR_LOST = 1.0
@@ -34,6 +34,8 @@ def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray])
     forced, slow, offset = rows(base.forced), rows(base.slow), rows(base.offset)
     for a, element in enumerate(assembled.elements):
         forced[played["air"] == AIR_LOST, a] = element.fails
+        driven = played[f"driven {element.name}"]
+        forced[~np.isnan(driven), a] = driven[~np.isnan(driven)]
         forced[played[f"stuck {element.name}"] > 0.0, a] = AS_IT_IS
         slow[:, a] = 1.0 / played[f"slow {element.name}"]
         offset[:, a] = played[f"offset {element.name}"]
@@ -43,10 +45,34 @@ def schedule(assembled: Assembled, case: Case, played: Mapping[str, np.ndarray])
     setpoint = rows(base.setpoint)
     setpoint[:, 0] = played["setpoint"]
     return Schedule(
-        setpoint=setpoint, manual=_manual(assembled, rows(base.manual), played["manual"]),
+        setpoint=setpoint, manual=_manual(assembled, rows(base.manual), by_hand(case, played)),
         noise=_noise(assembled, case.run.seed, played["noise"]),
         forced=forced, pressure=pressure, temperature=temperature, factor=factor, power=power,
-        reading=reading, bias=bias, slow=slow, offset=offset)
+        reading=reading, bias=bias, slow=slow, offset=offset,
+        shutter=_shutter(assembled, rows(base.shutter), played))
+
+
+def _shutter(assembled: Assembled, wanted: np.ndarray, played: Mapping[str, np.ndarray]
+             ) -> np.ndarray:
+    """(n_scans, n_shutters) of the isolation and the check damper."""
+    for i, name in enumerate(assembled.items["shutter"]):
+        if name == "isolation damper":
+            wanted[:, i] = played["isolation"]
+        wanted[played[f"stuck {name}"] > 0.0, i] = STANDS
+    return wanted
+
+
+def by_hand(case: Case, played: Mapping[str, np.ndarray]) -> np.ndarray:
+    """(n_scans,) output by hand, or by the answer to a lost signal; nan in automatic. The answer
+    lasts for one scan of the signal that is back, from which automatic takes over without a bump.
+    """
+    dial, answer = played["manual"], case.control.lost_signal
+    if answer is None or answer.answer == "manual":
+        return dial
+    output = AS_IT_IS if answer.output is None else answer.output
+    lost = np.isin(played["reading"], (float(LOST_LOW), float(LOST_HIGH)))
+    lost[1:] |= lost[:-1].copy()
+    return np.where(lost & np.isnan(dial), output, dial)
 
 
 def _manual(assembled: Assembled, manual: np.ndarray, dial: np.ndarray) -> np.ndarray:

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from simfan.cli.program import (
+    BAD_INPUT,
     FILE,
     INTERRUPTED,
     JSON,
@@ -38,12 +39,17 @@ from simfan.cli.program import (
               help="Of the samples; else as the scenario says.")
 @click.option("--threads", type=click.IntRange(1, 256), default=1, show_default=True, metavar="N",
               help="Runs side by side; the answer is the same for any number.")
+@click.option("--scheduler", metavar="ADDRESS",
+              help="Have the runs made by the workers of a Dask scheduler, such as "
+                   "tcp://192.0.2.7:8786, in place of this machine; the answer is the same. Needs "
+                   "simfan[cluster].")
 @OUT
 @UNITS
 @JSON
 @QUIET
 def stress(file: Path, name: str | None, runs: int | None, seconds: float | None, seed: int | None,
-           threads: int, out: Path | None, system: Any, as_json: bool, quiet: bool) -> int:
+           threads: int, scheduler: str | None, out: Path | None, system: Any, as_json: bool,
+           quiet: bool) -> int:
     """Search for the run that breaks a strategy of the scenario FILE.
 
     Varied as its [stress] table says. With --out DIR every run is kept as it comes: the same
@@ -54,14 +60,15 @@ def stress(file: Path, name: str | None, runs: int | None, seconds: float | None
     from simfan import api
     from simfan.report import files, page, stress_page
     from simfan.scenario import fingerprint
+    from simfan.stress_answer import BY_USER
     from simfan.stressed import Stressed
 
     case = load(file, out)
     known(case, [name] if name else [])
     if not quiet and (name or len(case.strategies) == 1):
         say(api.stress_budget(case, name, runs))
-    with working(file, quiet) as progress:
-        answer = api.stress(case, name, runs, seconds, seed, out, threads, progress)
+    with working(file, quiet, lines=True) as progress:
+        answer = api.stress(case, name, runs, seconds, seed, out, threads, progress, scheduler)
     answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
     if as_json:
         click.echo(files.as_json(Stressed(answer)), nl=False)
@@ -74,4 +81,7 @@ def stress(file: Path, name: str | None, runs: int | None, seconds: float | None
         if not quiet:
             say(f"Wrote {out}: stress.html, stress.json, stress.txt, the pictures in stress, the "
                 "runs, and a scenario for each run that breaks a requirement.")
-    return INTERRUPTED if answer.stopped_early == "stopped by you" else 0
+    if answer.broken_off:
+        say(f"Ended early: {answer.stopped_early}.")
+        return BAD_INPUT
+    return INTERRUPTED if answer.stopped_early == BY_USER else 0

@@ -141,14 +141,15 @@ def known(case: Case, names: Sequence[str]) -> list[str]:
 
 
 @contextmanager
-def working(file: Path, quiet: bool) -> Iterator[Progress]:
-    """Tells how far the work is; mistakes found on the way get their place."""
+def working(file: Path, quiet: bool, lines: bool = False) -> Iterator[Progress]:
+    """Tells how far the work is, with `lines` into a file, too; mistakes found on the way get their
+    place."""
     from simfan import api
     from simfan.report.progress import Progress
 
     if not quiet and not api.is_compiled():
         click.echo("Compiling the solver, once (some seconds to a minute) ...", err=True)
-    with placed(file), Progress(sys.stderr, shown=not quiet) as progress:
+    with placed(file), Progress(sys.stderr, not quiet, lines) as progress:
         yield progress
 
 

@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 
-from simfan.kernel import control, decide, devices, drive, fan, network, protect
+from simfan.kernel import control, decide, devices, drive, fan, network, protect, shutter
 from simfan.kernel.layout import (
     CULPRIT,
     DONE,
@@ -32,7 +32,8 @@ from simfan.kernel.layout import (
 def advance(plant, schedule, state, traces, until):
     """Run from the state's tick to `until`, recording on the way. Returns how it ended.
 
-    At the plant's last tick the final sample is recorded.
+    At the plant's last tick the final sample is recorded. Traces shorter than the run are a ring:
+    sample k stands in row k modulo their length.
     """
     n = state.moving.size
     return enter(plant, schedule, state, traces, until, new_probe(plant), new_coefficients(plant),
@@ -73,12 +74,14 @@ def run(plant, schedule, state, traces, until, probe, coef, middle, d, stage, to
             if not finite(state):
                 return NOT_FINITE
         if at_record:
-            record(plant, off, state, coef, cond, probe, traces, tick // plant.record_steps)
+            k = tick // plant.record_steps % traces.setpoint.shape[0]
+            record(plant, off, state, coef, cond, probe, traces, k)
         if tick == until:
             break
         if warming:
             warm(plant, schedule, state, tick // plant.scan_steps, at_scan)
         move(plant, state, cond, middle, tick)
+        swing(plant, state, cond, coef)
         stiff = network.form(plant, cond, middle, state.moving[off.flow:off.speed], coef,
                              plant.step)
         state.counts[STIFF] += min(stiff, 1)
@@ -94,7 +97,7 @@ def conditions(schedule, scan):
                       schedule.forced[scan], schedule.pressure[scan],
                       schedule.temperature[scan], schedule.factor[scan],
                       schedule.power[scan], schedule.reading[scan], schedule.bias[scan],
-                      schedule.slow[scan], schedule.offset[scan])
+                      schedule.slow[scan], schedule.offset[scan], schedule.shutter[scan])
 
 
 @inlined
@@ -151,9 +154,10 @@ def delays_some(transmitters):
 @inlined
 def look(plant, coef, cond, off, state, d, probe):
     """Pass through the equations once as things stand, for what is not a state."""
-    network.form_called(plant, cond, state.position, state.moving[off.flow:off.speed], coef,
-                        plant.step)
-    network.slopes_called(plant, coef, cond, off, state.moving, d, probe)
+    for i in range(plant.shutters.size):
+        coef.shutter[i] = state.shutter[i]
+    network.form(plant, cond, state.position, state.moving[off.flow:off.speed], coef, plant.step)
+    network.slopes(plant, coef, cond, off, state.moving, d, probe)
 
 
 @counted_nowhere
@@ -227,6 +231,17 @@ def move(plant, state, cond, middle, tick):
 
 
 @inlined
+def swing(plant, state, cond, coef):
+    """Every isolation and check damper through one step; the air sees where it is half way."""
+    flows = plant.network.volume.size
+    for i in range(plant.shutters.size):
+        before = state.shutter[i]
+        state.shutter[i] = shutter.moved(plant.shutters[i], before, cond.shutter[i],
+                                         state.moving[flows + plant.shutters[i].branch], plant.step)
+        coef.shutter[i] = 0.5 * (before + state.shutter[i])
+
+
+@inlined
 def flow(plant, coef, cond, off, x, d, stage, total, probe):
     """One Runge–Kutta step of fourth order on pressures, flows, speeds, lags.
 
@@ -279,6 +294,8 @@ def record(plant, off, state, coef, cond, probe, traces, k):
     for i in range(plant.dampers.each.size):
         louvre = plant.dampers.each[i]
         traces.element_pressure[k, louvre.actuator] = probe.drop[louvre.element]
+    for i in range(plant.shutters.size):
+        traces.shutter_position[k, i] = state.shutter[i]
     for i in range(plant.inlets.size):
         traces.element_pressure[k, plant.inlets[i].actuator] = probe.drop[plant.inlets[i].element]
     for i in range(plant.fans.each.size):

@@ -66,7 +66,7 @@ def manual_output(plant, state, cond, i):
     """Output of a loop in manual, nan in automatic: where a protection puts it, else where the
     timeline does. A loop whose inner loop is in manual follows what that one reads."""
     for g in range(plant.guards.size):
-        if (state.guard[g].acts == 1 and plant.guards[g].loop == i
+        if (state.guard[g].holds == 1 and plant.guards[g].loop == i
                 and plant.guards[g].effect != ALARM and plant.guards[g].output >= 0.0):
             return plant.guards[g].output
     inner = plant.loops[i].inner

@@ -8,10 +8,10 @@ def curve(fans, i, k, Q, n):
     """(n²f, n²g) of setting k: pressure rise [Pa] and shaft torque [N m] at rated density.
 
     Inside the table a cubic in Q/n. Outside it both end as quadratics a·n² + b·n·Q + c·Q², which
-    need no division and leave a standing wheel a plain resistance. A wheel that turns backwards is
-    taken as standing.
+    need no division and leave a standing wheel a plain resistance.
     """
-    n = max(n, 0.0)
+    if n < 0.0:
+        return backwards(fans, i, k, Q, n)
     s = Q - fans.each[i].low * n
     n_cells = fans.cells.shape[2]
     if s * fans.each[i].per_cell >= n_cells * n:
@@ -28,6 +28,18 @@ def curve(fans, i, k, Q, n):
                 nn * (c[4] + t * (c[5] + t * (c[6] + t * c[7]))))
     return (n * (c[0] * n + c[1] * Q) + c[2] * Q * Q,
             n * (c[3] * n + c[4] * Q) + c[5] * Q * Q)
+
+
+@inlined
+def backwards(fans, i, k, Q, n):
+    """(n²f, n²g) of a wheel that is turned backwards: the standing wheel's resistance and torque, a
+    part of the pressure at shut-off, and the torque at shut-off against its turning.
+
+        a_n·n² + c·Q²,  −g(0)·n² + c_T·Q²,  c of the side that the flow comes from
+    """
+    c = fans.runout[i, k] if Q > 0.0 else fans.reverse[i, k]
+    back = fans.backward[i, k]
+    return back[0] * n * n + c[2] * Q * Q, c[5] * Q * Q - back[1] * n * n
 
 
 @inlined

@@ -29,8 +29,12 @@ much as a slope."""
 Floats = np.ndarray
 Ints = np.ndarray
 
-LOSS, DAMPER, FAN, INLET = 0, 1, 2, 3
-"""Kinds of element; INLET is the loss of vanes or an inlet box damper before the wheel."""
+LOSS, DAMPER, FAN, INLET, SHUTTER = 0, 1, 2, 3, 4
+"""Kinds of element; INLET is the loss of vanes or an inlet box damper before the wheel, SHUTTER
+that of an isolation or a check damper."""
+
+STANDS = -1.0
+"""Target of a shutter that stays where it is."""
 
 ON_LINE, ON_DRIVE, UNPOWERED = 0, 1, 2
 """What turns a rotor."""
@@ -57,8 +61,10 @@ NOTHING, SETPOINT, READING = 0, 1, 2
 WELL, FROZEN, LOST_LOW, LOST_HIGH = 0, 1, 2, 3
 """How a transmitter fares: its reading stays, or stands at an end of its span."""
 
-OVERLOAD, ABOVE, BELOW = 0, 1, 2
-"""What a protection counts: heat of an overload, time beyond a limit."""
+OVERLOAD, ABOVE, BELOW, SURGE = 0, 1, 2, 3
+"""What a protection counts: heat of an overload, time beyond a limit, cycles of surge."""
+ROOM = 256
+"""Longest list of what protections did in a run; what does not fit is counted."""
 
 ALARM, TRIP, RUN_BACK = 0, 1, 2
 """What a protection does: it is noted, the motor loses its supply, the output goes to a value."""
@@ -118,6 +124,7 @@ class Network(NamedTuple):
     element: np.recarray  # (n_elements,) ELEMENT
     smoothing: float  # [Pa] below which a quasi-steady branch turns linear
     band: float  # [kg/s] over which a branch's temperature changes sides with its flow
+    push: float  # [Pa] that may drive a flow from rest through a damper near shut; 0: none does
 
 
 WHEEL = record(
@@ -137,6 +144,7 @@ class Fans(NamedTuple):
     cells: Floats  # (n_fans, n_settings, n_cells, 8) cubics of pressure and torque against Q/n
     reverse: Floats  # (n_fans, n_settings, 6) quadratics left of the table
     runout: Floats  # (n_fans, n_settings, 6) quadratics right of the table
+    backward: Floats  # (n_fans, n_settings, 2) pressure, torque over n², turned backwards
     stall: Floats  # (n_fans, n_openings) Q/n of the stall line against inlet opening; nan: no line
 
 
@@ -188,6 +196,16 @@ class Dampers(NamedTuple):
     knots: Floats  # (n_dampers, n_pieces) opening where each piece begins
     log_loss: Floats  # (n_dampers, n_pieces, 4) ln ζ, a cubic in the opening from the piece's knot
 
+
+SHUTTER_ELEMENT = record(
+    branch=int,  # whose flow opens and shuts it
+    area=float,  # [m²]
+    loss=float,  # ζ wide open
+    leakage=float,  # open share of the area when shut
+    rate_up=float,  # [1/s]
+    rate_down=float,  # [1/s]
+)
+"""An isolation or a check damper."""
 
 ACTUATOR = record(
     rate_up=float,  # [1/s]
@@ -262,6 +280,10 @@ GUARD = record(
     effect=int,
     output=float,  # of a run-back
     loop=int,  # put in manual by a run-back
+    reset=float,  # by itself once the cause is gone for so long [s]; negative: by the next start
+    swing=float,  # of flow that is a surge cycle [m³/s]
+    window=float,  # in which `limit` cycles end [s]
+    longest=int,  # scans that a cycle's valley may be wide
 )
 """A protection."""
 
@@ -273,6 +295,7 @@ class Plant(NamedTuple):
     rotors: Rotors
     dampers: Dampers
     inlets: np.recarray  # (n_inlets,) INLET_ELEMENT
+    shutters: np.recarray  # (n_shutters,) SHUTTER_ELEMENT
     actuators: Actuators
     transmitters: np.recarray  # (n_loops,) TRANSMITTER
     loops: np.recarray  # (n_loops,) LOOP
@@ -299,6 +322,7 @@ class Conditions(NamedTuple):
     bias: Floats  # (n_loops,) of its raw signal, of the span
     slow: Floats  # (n_actuators,) on each rate
     offset: Floats  # (n_actuators,) of the stem from the demand
+    shutter: Floats  # (n_shutters,) wanted position; nan: as its flow wants it, or STANDS
 
 
 class Schedule(NamedTuple):
@@ -316,6 +340,7 @@ class Schedule(NamedTuple):
     bias: Floats
     slow: Floats
     offset: Floats
+    shutter: Floats
 
 
 BOOK = record(
@@ -333,9 +358,21 @@ MEMORY = record(
 )
 WATCH = record(
     beyond=float,  # time beyond the limit [s], or heat as a load squared
-    tick=int,  # at which it acted first, -1: not yet
     acts=int,  # 1 while it has acted and nobody reset it
+    holds=int,  # 1 while its effect lasts; that of a trip lasts to the next start
     waits=float,  # bypass that is left [s]
+    gone=float,  # time without its cause [s]
+    seen=int,  # flows of a surge count so far
+    falling=int,  # 1 once the flow has fallen by the swing
+    left=int,  # 1 where the bottom lies left of the stall line
+    top=float,  # last maximum of flow [m³/s]
+    bottom=float,  # since then [m³/s]
+    ended=int,  # surge cycles so far
+)
+ACTED = record(
+    tick=int,
+    guard=int,
+    acts=int,  # 1 acted, 0 reset
 )
 
 
@@ -347,15 +384,20 @@ class State(NamedTuple):
     stem: Floats  # (n_actuators,) of the actuator
     position: Floats  # (n_actuators,) of the element, after backlash and stick
     demand: Floats  # (n_actuators,) after the sequence table
+    shutter: Floats  # (n_shutters,) open share of the stroke
     loop: np.recarray  # (n_loops,) MEMORY
     demand_queue: Floats  # (n_actuators, longest delay + 1)
     reading_queue: Floats  # (n_loops, longest delay + 1)
     guard: np.recarray  # (n_guards,) WATCH
+    flows: Floats  # (n_guards, longest valley in scans) last flows of a surge count [m³/s]
+    cycles: Ints  # (n_guards, most cycles counted) ticks at which they ended, -1: none
+    acted: np.recarray  # (ROOM,) ACTED, the first `counts[NOTED]` of them
     supply: Floats  # (n_fans,) `Conditions.power` at the last scan
-    counts: Ints  # tick, stiff steps, index of the state that is not finite
+    counts: Ints  # tick, stiff steps, index of the state that is not finite, rows' acts and
+    # resets that are listed, those that are not
 
 
-TICK, STIFF, CULPRIT = 0, 1, 2
+TICK, STIFF, CULPRIT, NOTED, UNNOTED = range(5)
 """Places in `State.counts`."""
 
 
@@ -414,6 +456,7 @@ class Coefficients(NamedTuple):
     stiffness: Floats  # (n_volumes,) c²/V [1/(m s²)]
     branch: np.recarray  # (n_branches,) CHAIN
     fan: np.recarray  # (n_fans,) SETTING
+    shutter: Floats  # (n_shutters,) open share of the stroke, 1 until set
 
 
 class Traces(NamedTuple):
@@ -426,6 +469,7 @@ class Traces(NamedTuple):
     element_demand: Floats
     element_position: Floats
     element_pressure: Floats
+    shutter_position: Floats
     fan_flow: Floats
     fan_pressure: Floats
     fan_density: Floats
@@ -465,13 +509,16 @@ def rest(plant: Plant) -> State:
     """An empty state of this plant's shape, all zero."""
     n_loops, n_actuators = plant.loops.size, plant.actuators.each.size
     longest = max([*plant.actuators.each.delay, *plant.transmitters.delay, 0]) + 1
-    watches = blank(WATCH, plant.guards.size)
-    watches.tick[:] = -1
+    guards, n_guards = plant.guards, plant.guards.size
+    most = int(max([1, *guards.limit[guards.counts == SURGE]]))
     return State(
         np.zeros(n_integrated(plant)), blank(BOOK, plant.network.volume.size),
         np.zeros(n_actuators), np.zeros(n_actuators), np.zeros(n_actuators),
-        blank(MEMORY, n_loops), np.zeros((n_actuators, longest)), np.zeros((n_loops, longest)),
-        watches, np.ones(plant.fans.each.size), np.zeros(3, dtype=np.int64))
+        np.ones(plant.shutters.size), blank(MEMORY, n_loops), np.zeros((n_actuators, longest)),
+        np.zeros((n_loops, longest)),
+        blank(WATCH, n_guards), np.zeros((n_guards, max([0, *guards.longest]) + 2)),
+        np.full((n_guards, most), -1), blank(ACTED, ROOM if n_guards else 0),
+        np.ones(plant.fans.each.size), np.zeros(5, dtype=np.int64))
 
 
 def blank(kind: np.dtype, n: int) -> np.recarray:
@@ -497,14 +544,15 @@ def new_coefficients(plant: Plant) -> Coefficients:
     fans = blank(SETTING, plant.fans.each.size)
     fans.power[:] = 1.0
     return Coefficients(np.zeros(net.element.size), np.zeros(net.inertance.size),
-                        np.zeros(net.volume.size), blank(CHAIN, net.branch.size), fans)
+                        np.zeros(net.volume.size), blank(CHAIN, net.branch.size), fans,
+                        np.ones(plant.shutters.size))
 
 
 def traces(plant: Plant) -> Traces:
     """Empty traces for a whole run, nan until recorded."""
     n = plant.last_tick // plant.record_steps + 1
     per = {"loop": plant.loops.size, "element": plant.actuators.each.size,
-           "fan": plant.fans.each.size, "branch": plant.network.branch.size,
-           "node": n_nodes(plant)}
-    owners = ["loop"] * 4 + ["element"] * 3 + ["fan"] * 8 + ["branch", "node"]
+           "shutter": plant.shutters.size, "fan": plant.fans.each.size,
+           "branch": plant.network.branch.size, "node": n_nodes(plant)}
+    owners = ["loop"] * 4 + ["element"] * 3 + ["shutter"] + ["fan"] * 8 + ["branch", "node"]
     return Traces(*[np.full((n, per[owner]), np.nan) for owner in owners])

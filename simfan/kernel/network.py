@@ -14,7 +14,7 @@ temperature rise in the wheel is neglected.
 
 import math
 
-from simfan.kernel import damper, drive, fan, inlet, table
+from simfan.kernel import damper, drive, fan, inlet, shutter, table
 from simfan.kernel.layout import (
     ACTUAL_FLOW,
     AS_IT_IS,
@@ -26,6 +26,7 @@ from simfan.kernel.layout import (
     MASS_FLOW,
     NODE_PRESSURE,
     OUTLET_PRESSURE,
+    SHUTTER,
     SPEED,
     STALL_MARGIN,
     counted_nowhere,
@@ -176,11 +177,11 @@ def guarded(plant, coef, probe, i):
 
 @counted_nowhere
 def of_machine(plant, coef, probe, place, k):
-    """Speed ratio, motor load or (Q − Q_stall)/Q of a fan; below a thousandth of the stall flow
-    that margin keeps the value it has there, −999."""
+    """Speed ratio either way, motor load or (Q − Q_stall)/Q of a fan; below a thousandth of the
+    stall flow that margin keeps the value it has there, −999."""
     n = probe.fan[k].speed
     if place == SPEED:
-        return n
+        return abs(n)
     if place == LOAD:
         return drive.load_share(plant.rotors, k, n, probe.fan[k].motor_torque)
     if place == STALL_MARGIN:
@@ -228,8 +229,9 @@ def form(plant, cond, position, flow, coef, h):
 
     Returns the number of branches whose inertance was raised.
     A damper near shut in an inert branch makes an explicit step diverge: the inertance is raised
-    to ½h·∂loss/∂ṁ there. Only dampers do this: raising it for a steep
-    process would shift the surge's phase.
+    to ½h·∂loss/∂ṁ there. Where the run knows a standing fan it is that at the flow which the plant
+    could drive through the damper, or a flow that starts from zero would overshoot within a step.
+    Only dampers do this: raising it for a steep process would shift the surge's phase.
     A quasi-steady branch is as stiff where its flow crosses zero: its slope is held to
     2·C/h of the smaller volume beside it.
     """
@@ -248,16 +250,20 @@ def form(plant, cond, position, flow, coef, h):
         b = 0.0
         steep = 0.0
         for e in range(net.start[j], net.start[j + 1]):
-            q = resistance(plant, cond, position, e)
+            q = resistance(plant, cond, position, coef, e)
             coef.quadratic[e] = q
             pairs += k * q
             k += q
             b += net.element[e].linear
-            if net.element[e].kind == DAMPER or net.element[e].kind == INLET:
+            if (net.element[e].kind == DAMPER or net.element[e].kind == INLET
+                    or net.element[e].kind == SHUTTER):
                 steep += q
         if j < net.inertance.size:
             RT = gas.R * cond.temperature[net.branch[j].first]
-            needed = h * steep * abs(flow[j]) * RT / cond.pressure[net.branch[j].first]
+            here = cond.pressure[net.branch[j].first]
+            needed = h * steep * abs(flow[j]) * RT / here
+            if net.push > 0.0:
+                needed = max(needed, h * math.sqrt(steep * RT / here * net.push))
             coef.inertance[j] = max(net.inertance[j], needed)
             if needed > net.inertance[j]:
                 stiff += 1
@@ -294,7 +300,7 @@ def set_inlets(plant, position, coef):
 
 
 @inlined
-def resistance(plant, cond, position, e):
+def resistance(plant, cond, position, coef, e):
     """ζ/(2A²) of an element now [1/m⁴]."""
     net = plant.network
     if net.element[e].kind == DAMPER:
@@ -305,6 +311,9 @@ def resistance(plant, cond, position, e):
         i = net.element[e].index
         y = opening(plant.actuators, plant.inlets[i].actuator, position)
         return inlet.quadratic(plant.inlets[i].loss, plant.inlets[i].leakage, y)
+    if net.element[e].kind == SHUTTER:
+        return shutter.quadratic(plant.shutters, net.element[e].index,
+                                 coef.shutter[net.element[e].index])
     return net.element[e].quadratic * cond.factor[e]
 
 

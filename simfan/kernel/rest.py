@@ -7,14 +7,15 @@ the operating points. All of it by the slopes that a run integrates.
 
 import math
 
+import numpy as np
+
 from simfan.kernel import advance, network, table
 from simfan.kernel.layout import compiled, counted_nowhere, offsets
+from simfan.kernel.zero import CLOSE, MOST, between, closer, nearest, next_place
 
 THIN = 0.3
 """Density at the wheel over that of the surroundings below which no flow is taken as possible: the
 losses before the wheel, reckoned without the speed of sound, mean nothing there."""
-CLOSE = 1e-13
-"""Width, of the bracket at first, at which a search for a zero ends."""
 
 
 @compiled
@@ -24,25 +25,24 @@ def surplus(plant, cond, position, flow, back, x, d, coef, probe, left):
     `back` (n,) is the volume's pressure [Pa] where it is given, nan where the process decides it.
     `x` (n, n_integrated) becomes the resting states, `left` (n,) the surplus.
     """
-    off = offsets(plant)
     advance.bound(plant, cond, probe)
     for k in range(flow.size):
-        network.form_called(plant, cond, position[k], flow[k:k + 1], coef, 0.0)
-        left[k] = at_flow(plant, cond, coef, off, flow[k], back[k], x[k], d, probe)
+        left[k] = at_flow(plant, cond, coef, position[k], flow[k], back[k], x[k], d, probe)
 
 
 @counted_nowhere
-def at_flow(plant, cond, coef, off, flow, back, x, d, probe):
-    """`surplus` of one row, its coefficients formed."""
+def at_flow(plant, cond, coef, position, flow, back, x, d, probe):
+    """`surplus` of one row."""
+    off = offsets(plant)
     around = cond.pressure[plant.network.volume.size]
     x[off.flow] = flow
+    network.form_called(plant, cond, position, x[off.flow:off.speed], coef, 0.0)
     x[off.speed] = coef.fan[0].reference if coef.fan[0].reference > 0.0 else 1.0
-    x[0] = around
     if math.isnan(back):
         still(plant, coef, cond, off, x, d, probe, 0, 0.05 * around, 8.0 * around)
     else:
         x[0] = back
-    network.slopes_called(plant, coef, cond, off, x, d, probe)
+        network.slopes_called(plant, coef, cond, off, x, d, probe)
     if d[off.speed] != 0.0:
         still(plant, coef, cond, off, x, d, probe, off.speed, 0.0, 2.0)
     thick = probe.fan[0].density * plant.gas.R * cond.temperature[plant.network.branch[0].first]
@@ -54,44 +54,121 @@ def at_flow(plant, cond, coef, off, flow, back, x, d, probe):
 @counted_nowhere
 def still(plant, coef, cond, off, x, d, probe, i, low, high):
     """Put state i where its slope is zero, all else as it is; at the nearer end where that lies
-    beyond. The slope falls with the state.
-
-    Chandrupatla's search: inverse quadratic interpolation where it is safe, bisection elsewhere
-    (Adv. Eng. Software 28 (1997) 145).
-    """
-    x[i] = high
-    network.slopes_called(plant, coef, cond, off, x, d, probe)
-    b, fb = high, d[i]
+    beyond. The slope falls with the state."""
+    bracket = between(low, 1.0, high, -1.0, CLOSE)
+    at_low = 0.0
     x[i] = low
-    network.slopes_called(plant, coef, cond, off, x, d, probe)
-    a, fa = low, d[i]
-    if fa <= 0.0:
-        return
-    if fb >= 0.0:
-        x[i] = high
-        network.slopes_called(plant, coef, cond, off, x, d, probe)
-        return
-    c, fc, t = a, fa, 0.5
-    for _ in range(80):
-        x[i] = a + t * (b - a)
-        network.slopes_called(plant, coef, cond, off, x, d, probe)
-        if (d[i] > 0.0) == (fa > 0.0):
-            c, fc = a, fa
+    for k in range(MOST + 2):
+        network.slopes(plant, coef, cond, off, x, d, probe)
+        if k == 0:
+            if d[i] <= 0.0:
+                return
+            at_low = d[i]
+            x[i] = high
+            continue
+        if k == 1:
+            if d[i] >= 0.0:
+                return
+            bracket = between(low, at_low, high, d[i], CLOSE)
         else:
-            c, b = b, a
-            fc, fb = fb, fa
-        a, fa = x[i], d[i]
-        width = abs(b - a)
-        if fa == 0.0 or width <= CLOSE * (high - low):
-            return
-        xi = (a - b) / (c - b)
-        phi = (fa - fb) / (fc - fb)
-        t = 0.5
-        if phi * phi < xi and (1.0 - phi) * (1.0 - phi) < 1.0 - xi:
-            t = (fa / (fb - fa)) * (fc / (fb - fc)) \
-                + ((c - a) / (b - a)) * (fa / (fc - fa)) * (fb / (fc - fb))
-        least = 0.5 * CLOSE * (high - low) / width
-        t = min(max(t, least), 1.0 - least)
+            bracket = closer(bracket, x[i], d[i])
+            if bracket.done:
+                return
+        x[i] = next_place(bracket)
+
+
+@counted_nowhere
+def stand_for(plant, output, position):
+    """Every element where one output puts it."""
+    act = plant.actuators
+    for a in range(position.size):
+        position[a] = table.line(act.output[a], act.demand[a], output)
+
+
+@counted_nowhere
+def at_output(plant, cond, coef, output, flow, position, x, d, probe):
+    """`surplus` of one flow with every element where one output puts it."""
+    stand_for(plant, output, position)
+    return at_flow(plant, cond, coef, position, flow, math.nan, x, d, probe)
+
+
+@counted_nowhere
+def balanced(plant, cond, coef, position, low, at_low, high, at_high, x, d, probe):
+    """Flow between two at which nothing is left over [kg/s]."""
+    bracket = between(low, at_low, high, at_high, CLOSE)
+    while not bracket.done:
+        flow = next_place(bracket)
+        left = at_flow(plant, cond, coef, position, flow, math.nan, x, d, probe)
+        bracket = closer(bracket, flow, left)
+    return nearest(bracket)
+
+
+@counted_nowhere
+def outermost(plant, cond, coef, output, grid, step, position, x, d, probe):
+    """Flow of the operating point at one output that is met first [kg/s], from the low end of the
+    grid with a step of 1, from the high end with −1; nan without one."""
+    g = 0 if step > 0 else grid.size - 1
+    stand_for(plant, output, position)
+    before = at_flow(plant, cond, coef, position, grid[g], math.nan, x, d, probe)
+    for _ in range(grid.size - 1):
+        now = at_flow(plant, cond, coef, position, grid[g + step], math.nan, x, d, probe)
+        if (before > 0.0) != (now > 0.0):
+            return balanced(plant, cond, coef, position, grid[g], before, grid[g + step], now, x, d,
+                            probe)
+        before = now
+        g += step
+    return math.nan
+
+
+@compiled
+def flows_at(plant, cond, position, grid, x, d, coef, probe):
+    """((n,) row of `position`, (n,) flow [kg/s]) of every operating point with the elements so
+    placed, by row and rising flow; looked for between neighbours of the grid."""
+    advance.bound(plant, cond, probe)
+    row = np.empty(position.shape[0] * grid.size, dtype=np.int64)
+    flow = np.empty(row.size)
+    n = 0
+    for k in range(position.shape[0]):
+        before = at_flow(plant, cond, coef, position[k], grid[0], math.nan, x, d, probe)
+        for g in range(1, grid.size):
+            now = at_flow(plant, cond, coef, position[k], grid[g], math.nan, x, d, probe)
+            if (before > 0.0) != (now > 0.0):
+                row[n] = k
+                flow[n] = balanced(plant, cond, coef, position[k], grid[g - 1], before, grid[g],
+                                   now, x, d, probe)
+                n += 1
+            before = now
+    return row[:n], flow[:n]
+
+
+@compiled
+def outputs_for(plant, cond, flow, steps, position, x, d, coef, probe):
+    """(n,) the highest controller output that gives each flow [kg/s], nan where none does; looked
+    for at so many even steps. `position` (n_elements,) is working memory."""
+    advance.bound(plant, cond, probe)
+    found = np.empty(flow.size)
+    for k in range(flow.size):
+        found[k] = output_for(plant, cond, coef, flow[k], steps, position, x, d, probe)
+    return found
+
+
+@counted_nowhere
+def output_for(plant, cond, coef, flow, steps, position, x, d, probe):
+    """`outputs_for` of one flow."""
+    high = 1.0
+    at_high = at_output(plant, cond, coef, high, flow, position, x, d, probe)
+    for g in range(steps - 1, -1, -1):
+        low = g / steps
+        at_low = at_output(plant, cond, coef, low, flow, position, x, d, probe)
+        if (at_low > 0.0) != (at_high > 0.0):
+            bracket = between(low, at_low, high, at_high, CLOSE)
+            while not bracket.done:
+                u = next_place(bracket)
+                left = at_output(plant, cond, coef, u, flow, position, x, d, probe)
+                bracket = closer(bracket, u, left)
+            return nearest(bracket)
+        high, at_high = low, at_low
+    return math.nan
 
 
 @compiled

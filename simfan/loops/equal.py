@@ -95,7 +95,7 @@ def _common(case: Case, without: dict[str, str]) -> Ends | None:
             without[name] = str(why)
     if not reached:
         return None
-    inside = _together(reached, float(case.run.starts_at))
+    inside = _together(reached, float(case.run.first_setpoint))
     low, high = max(reached[n][0] for n in inside), min(reached[n][1] for n in inside)
     for name in reached.keys() - inside:
         ends = (show(value, case.control.held_kind, digits=3) for value in reached[name])

@@ -139,6 +139,6 @@ def rig(case: Case, name: str, held: float) -> Rig:
 
 def _lasting(case: Case, duration: float, held: float, drift: float) -> Case:
     """The case for so long, nothing happening but the drift."""
-    run = case.run.model_copy(update={"duration": duration, "starts_at": held})
+    run = case.run.model_copy(update={"duration": duration, "starts_at": held, "setpoint": None})
     slowly = Event(at=0.0, process_resistance=1.0 + drift, over=duration) if drift else None
     return case.model_copy(update={"run": run, "timeline": (slowly,) if slowly else ()})

@@ -6,9 +6,17 @@ code as a simulated run.
 
 from simfan.metrics.judge import can_be_judged, judge
 from simfan.metrics.known import assumed_part_s
-from simfan.metrics.misses import Miss, beyond_words, misses, robustness_misses, unstable_words
+from simfan.metrics.misses import (
+    Miss,
+    beyond_words,
+    misses,
+    robustness_misses,
+    tripped_words,
+    unstable_words,
+)
 from simfan.metrics.plain import plain, with_reasons
 from simfan.metrics.results import (
+    Apart,
     Change,
     Energy,
     Event,
@@ -22,8 +30,7 @@ from simfan.metrics.results import (
 from simfan.metrics.verdict import verdict
 
 __all__ = [
-    "Change", "Energy", "Event", "Excursions", "Measures", "Miss", "Surge", "Tracking", "Travel",
-    "Whole", "assumed_part_s", "beyond_words",
-    "can_be_judged", "judge", "misses", "plain", "robustness_misses", "unstable_words", "verdict",
-    "with_reasons",
-]  # fmt: skip
+    "Apart", "Change", "Energy", "Event", "Excursions", "Measures", "Miss", "Surge", "Tracking",
+    "Travel", "Whole", "assumed_part_s", "beyond_words", "can_be_judged", "judge", "misses",
+    "plain", "robustness_misses", "tripped_words", "unstable_words", "verdict", "with_reasons",
+]

@@ -21,6 +21,7 @@ import numpy as np
 from simfan.history import History, SetpointChange
 from simfan.metrics import surge
 from simfan.metrics.columns import Array, clock, column
+from simfan.metrics.in_operation import in_operation
 from simfan.metrics.tracking import STAY_SHARE, arrival, judged_step, scaled, window
 from simfan.plant.case import Criteria
 from simfan.stress_answer import Requirement
@@ -74,7 +75,8 @@ def requirements(criteria: Criteria, max_safe_speed_ratio: float) -> tuple[Requi
 def distances(history: History, criteria: Criteria) -> Array:
     """(m,) signed distances, one for each of `requirements`. The run must be complete."""
     asked = requirements(criteria, history.facts.max_safe_speed_ratio)
-    return np.array([_DISTANCE[r.name](history, criteria, _limit(r)) for r in asked])
+    run = in_operation(history, criteria)
+    return np.array([_DISTANCE[r.name](run, criteria, _limit(r)) for r in asked])
 
 
 def _limit(requirement: Requirement) -> float:
@@ -145,11 +147,16 @@ def _surge(history: History, criteria: Criteria, limit: float) -> float:
         return NOTHING_TO_JUDGE
     swing = criteria.surge_swing * flow
     cycles = max(surge.find(history, fan, swing).cycles for fan in range(len(history.items["fan"])))
+    return to_surge(cycles, limit, always(ratio))
+
+
+def to_surge(cycles: int, limit: float, least: float) -> float:
+    """Of so many cycles, the least Q/Q_stall beside them."""
     if cycles > limit:
         return (limit - cycles) / max(limit, 1.0)
     if cycles:
         return 0.0
-    right = always(ratio) - 1.0
+    right = least - 1.0
     return LEFT_OF_LINE + right if right > 0.0 else LEFT_OF_LINE * max(0.0, 1.0 + right)
 
 
@@ -158,7 +165,7 @@ def _load(history: History, criteria: Criteria, limit: float) -> float:
 
 
 def _speed(history: History, criteria: Criteria, limit: float) -> float:
-    return always(limit - history.traces["speed_ratio"]) / _size(limit)
+    return always(limit - np.abs(history.traces["speed_ratio"])) / _size(limit)
 
 
 def _gauge(history: History) -> Array:

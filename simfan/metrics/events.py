@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from simfan.history import History
 from simfan.measures import episodes as fold
 from simfan.metrics.before import after, moving
@@ -33,10 +35,11 @@ class Watch:
     """Why this kind has no depth."""
 
 
-def watches(history: History, criteria: Criteria) -> list[Watch]:
-    """Everything that is looked for, for every fan and loop."""
-    fans = [w for i in range(len(history.items["fan"])) for w in _of_fan(history, criteria, i)]
-    return fans + [_of_loop(history, i) for i, name in enumerate(history.items["loop"])
+def watches(history: History, criteria: Criteria, inside: Array) -> list[Watch]:
+    """Everything that is looked for, for every fan and loop; backward flow only `inside`."""
+    fans = [w for i in range(len(history.items["fan"]))
+            for w in _of_fan(history, criteria, i, inside)]
+    return fans + [_of_loop(history, i, inside) for i, name in enumerate(history.items["loop"])
                    if name not in history.facts.limiting]
 
 
@@ -56,21 +59,23 @@ def left_kind(history: History) -> str:
     return LEFT[0] if is_peak else LEFT[1]
 
 
-def _of_fan(history: History, criteria: Criteria, i: int) -> list[Watch]:
+def _of_fan(history: History, criteria: Criteria, i: int, inside: Array) -> list[Watch]:
     fan = history.items["fan"][i]
     flow, stall = column(history, "fan_flow", i), column(history, "stall_flow", i)
-    load, speed = column(history, "motor_load", i), column(history, "speed_ratio", i)
+    load, speed = column(history, "motor_load", i), np.abs(column(history, "speed_ratio", i))
     return [
         Watch(left_kind(history), fan, stall - flow, "m3/s"),
-        Watch("reverse flow", fan, -flow, "m3/s"),
+        Watch("reverse flow", fan, np.where(inside, -flow, np.nan), "m3/s"),
         Watch("motor overload", fan, load - load_limit(criteria), "% of the motor's rating", 100.0),
         Watch("overspeed", fan, speed - speed_limit(history, criteria), "% of rated speed", 100.0),
     ]
 
 
-def _of_loop(history: History, i: int) -> Watch:
+def _of_loop(history: History, i: int, inside: Array) -> Watch:
     output = column(history, "controller_output", i)
     beyond = abs(output - 0.5) - (0.5 - AT_LIMIT)
+    if history.facts.procedures:
+        beyond = np.where(inside, beyond, np.nan)
     return Watch("controller at limit", history.items["loop"][i], beyond, "%",
                  no_depth="the output cannot go beyond its limit")  # fmt: skip
 

@@ -4,6 +4,7 @@ from simfan.history import History
 from simfan.metrics.columns import computed
 from simfan.metrics.energy import energy
 from simfan.metrics.excursions import excursions
+from simfan.metrics.in_operation import in_operation
 from simfan.metrics.results import Measures
 from simfan.metrics.tracking import tracking
 from simfan.metrics.travel import travel
@@ -23,7 +24,7 @@ def judge(history: History, criteria: Criteria) -> Measures:
             "at least 2 are needed"
         )
     return Measures(
-        tracking=tracking(run, criteria.band),
+        tracking=tracking(in_operation(run, criteria), criteria.band),
         energy=energy(run),
         excursions=excursions(run, criteria),
         travel=travel(run),

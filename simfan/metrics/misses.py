@@ -90,6 +90,17 @@ def beyond_words(measures: Measures | None, facts: Facts) -> str:
     return f"{_step(worst)} overshoots by {figure(over)} %{ending}{_because(worst, found)}"
 
 
+def tripped_words(facts: Facts) -> str:
+    """The first trip by the scenario's protection, and how many followed; "" for none."""
+    trips = sorted((at, row.cause) for row in facts.protection if row.effect == "trip"
+                   for at in row.acted_s)
+    if not trips:
+        return ""
+    at, cause = trips[0]
+    more = f", and {len(trips) - 1} more" if len(trips) > 1 else ""
+    return f"tripped at {figure(instant(at))} s ({cause}){more}"
+
+
 def _because(change: Change, found: Robustness) -> str:
     """What of the change the tuning did not reckon with; "" where nothing is known.
 

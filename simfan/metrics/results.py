@@ -161,6 +161,28 @@ class Surge(Event):
 
 
 @dataclass(frozen=True)
+class Apart:
+    """What a fan did that is no excursion of the control strategy, and is not in the verdict."""
+
+    when: str
+    """"while the motor was off" or "during a start or a stop"."""
+    lasts_s: float
+    """All such time of the run [s]."""
+    surge_cycles: int | None
+    """In it [1]; None without a stall line."""
+    time_left_of_peak_s: float | None
+    """With Q < Q_stall [s]; None without a stall line."""
+    reverse_flow_s: float
+    """With Q < 0 [s]."""
+    highest_motor_load_percent: float
+    """Of what the motor may give for good [%]."""
+    events: tuple[Event, ...]
+    """Stall, surge and backward flow, in the order of time."""
+    reasons: Reasons = field(default_factory=dict)
+    """Why a number is None, by its name."""
+
+
+@dataclass(frozen=True)
 class Excursions:
     """Judged on the fan's true flow. With several fans, each number is that of the worst."""
 
@@ -196,6 +218,8 @@ class Excursions:
     """All kinds, in the order of time."""
     events_not_listed: int
     """More than the list holds [1]."""
+    apart: tuple[Apart, ...] = ()
+    """What happened while the motor was off, or during a start or a stop."""
     reasons: Reasons = field(default_factory=dict)
     """Why a number is None, by its name."""
 

@@ -16,6 +16,7 @@ from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process, design_amiss
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
+from simfan.plant.fault import LOST, SHUTTERS
 from simfan.plant.points import value_at
 from simfan.plant.run import Run, off_scan, seconds
 from simfan.plant.setpoints import beside_amiss, setpoints_amiss
@@ -180,6 +181,9 @@ def _times(parts: Parts) -> Iterator[Problem]:
     for place, event in parts.timeline.items():
         if parts.control:
             yield from off_scan(("timeline", place, "at"), event.at, parts.control.scan)
+            if event.fault and event.fault.lasts is not None:
+                yield from off_scan(("timeline", place, "fault", "lasts"), event.fault.lasts,
+                                    parts.control.scan)
         if parts.run is None:
             continue
         end = parts.run.duration
@@ -188,7 +192,7 @@ def _times(parts: Parts) -> Iterator[Problem]:
                           f"a time before the end of the run, {seconds(end)}",
                           "a later run.duration, or an earlier event")
         elif event.until > end * (1.0 + 1e-9):
-            key = "profile" if event.profile else "over"
+            key = "profile" if event.profile else "fault" if event.fault else "over"
             yield Problem(("timeline", place, key), f"a change that ends at {seconds(event.until)}",
                           f"an end within the run, {seconds(end)}",
                           "a later run.duration, or a shorter change")
@@ -196,13 +200,17 @@ def _times(parts: Parts) -> Iterator[Problem]:
 
 def _needs(parts: Parts) -> Iterator[Problem]:
     """Events that turn what must be there first; silent where an earlier one may be missing."""
-    manual = lost = not parts.whole_timeline
+    lost = not parts.whole_timeline
+    run = parts.run
+    manual = lost or run is None or run.from_standstill or run.setpoint is not None
     for place, event in sorted(parts.timeline.items()):
         no_filter = parts.ductwork is not None and parts.ductwork.inlet_filter is None
         if event.inlet_resistance is not None and no_filter:
             yield Problem(("timeline", place, "inlet_resistance"), "no inlet filter to clog",
                           "a filter: ductwork.inlet_filter",
                           'such as inlet_filter = { flow = "45 m3/s", pressure = "200 Pa" }')
+        if parts.ductwork is not None:
+            yield from _shutter(place, event, parts.ductwork)
         if event.automatic and not manual:
             yield Problem(("timeline", place, "automatic"), "a controller that is in automatic",
                           "an earlier event with manual_output")
@@ -210,8 +218,25 @@ def _needs(parts: Parts) -> Iterator[Problem]:
             yield Problem(("timeline", place, "instrument_air"), '"back" without a loss before',
                           'an earlier event with instrument_air = "lost"')
         if parts.whole_timeline:
-            manual = (manual or event.manual_output is not None) and not event.automatic
+            manual = ((manual or event.manual_output is not None or _lost(parts.control, event))
+                      and not event.automatic)
             lost = event.instrument_air == "lost" if event.instrument_air else lost
+
+
+def _lost(control: Control | None, event: Event) -> bool:
+    """Whether the event takes the loop to manual by a lost signal."""
+    answer = control.lost_signal if control else None
+    return bool(answer and answer.answer == "manual" and event.fault and event.fault.state in LOST)
+
+
+def _shutter(place: int, event: Event, duct: Ductwork) -> Iterator[Problem]:
+    """An isolation or a check damper that is worked, or fares ill, stands in the ductwork."""
+    meant = "isolation damper" if event.isolation else event.fault.of if event.fault else ""
+    if meant in SHUTTERS and meant not in duct.shutters:
+        key = meant.replace(" ", "_")
+        yield Problem(("timeline", place, "isolation" if event.isolation else "fault"),
+                      f"no {meant}", f"one: ductwork.{key}",
+                      f'such as {key} = {{ stroke_time = "10 s" }}')
 
 
 def _order(parts: Parts) -> Iterator[Problem]:

@@ -13,6 +13,9 @@ from simfan.plant.drive import Motor
 from simfan.plant.ductwork import Ductwork, Process
 from simfan.plant.events import Event
 from simfan.plant.fan import Fan
+from simfan.plant.procedure import Procedures
+from simfan.plant.procedure_agreement import procedures_amiss
+from simfan.plant.procedure_steps import Step, described
 from simfan.plant.protection import Protection
 from simfan.plant.quantities import (
     Description,
@@ -35,6 +38,9 @@ from simfan.plant.year import Year
 from simfan.units import show
 
 __all__ = ["Case", "Criteria", "Energy", "Run", "Strategy"]
+
+OF_STARTS = ("motor.locked_rotor_time_cold", "motor.permitted_starts", "motor.cools_in")
+"""Keys that only procedures look at."""
 
 Band = Annotated[float, Quantity("fraction", Limits(above=0.0, most=1.0))]
 
@@ -67,6 +73,11 @@ class Criteria(Description):
     surge_swing: Band = 0.10
     """A swing of the fan's flow counts as surge from here on, of the flow at the fan's stall.
     Default: an assumption, not validated."""
+
+    bypass_at_start: Time | None = None
+    """For so long after the motor is switched on stall, surge, backflow and motor load are counted
+    apart, as they are while a start-up procedure holds the loop. Left out, a motor that an event
+    switches on is judged at once."""
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
@@ -104,6 +115,8 @@ class Case(Description):
     """What happens, in the order of time."""
     protection: tuple[Protection, ...] = ()
     """The cause-and-effect table: alarms, trips and run-backs."""
+    procedures: Procedures | None = None
+    """Start, stop, restart and run-back, in steps that wait for the plant."""
     criteria: Criteria = Criteria()
     energy: Energy = Energy()
     days: Days = Days()
@@ -126,11 +139,17 @@ class Case(Description):
             for name, strategy in self.strategies.items()}
         refuse([*stress_amiss(self, self.stress),
                 *alarms_amiss(self.tags, len(self.protection))])
+        refuse(procedures_amiss(self.procedures, self.control, self.timeline))
         return self
 
     def idle(self) -> tuple[str, ...]:
-        """What only the search for gains feels."""
-        return () if self.untuned else tuple(f"control.{key}" for key in SOUGHT)
+        """What only a search for gains, a start, or a damper that is not there would feel."""
+        idle = () if self.untuned else tuple(f"control.{key}" for key in SOUGHT)
+        if self.procedures is None:
+            idle += OF_STARTS
+        if self.ductwork.isolation_damper is None:
+            idle += ("procedures.start.isolation_damper", "procedures.stop.isolation_damper")
+        return idle
 
     @property
     def untuned(self) -> tuple[str, ...]:
@@ -139,8 +158,17 @@ class Case(Description):
                      if not has_gains(self.control, strategy))
 
     @property
+    def procedure_steps(self) -> dict[str, tuple[Step, ...]]:
+        """Of every procedure by its name, in order."""
+        if self.procedures is None:
+            return {}
+        isolated = self.ductwork.isolation_damper is not None
+        return described(self.procedures, self.control.held_kind, isolated)
+
+    @property
     def by_hand(self) -> bool:
-        """Whether the whole run is in manual, so that no gain matters."""
+        """Whether all is in manual, so that no gain matters; a start ends in automatic."""
         first = next((e for e in self.timeline if e.manual_output is not None), None)
-        return first is not None and first.at == 0.0 and not any(
-            e.automatic for e in self.timeline)
+        from_hand = self.run.from_standstill or (first is not None and first.at == 0.0)
+        return (from_hand and not any(e.automatic for e in self.timeline)
+                and not (self.procedures and self.procedures.start))

@@ -16,6 +16,7 @@ from simfan.plant.quantities import (
     Limits,
     Plain,
     Quantity,
+    Share,
     Temperature,
     refuse,
 )
@@ -56,6 +57,31 @@ class Span(Description):
         return self
 
 
+class LostSignal(Description):
+    """What the controller does while its transmitter's signal is lost."""
+
+    answer: Literal["hold output", "go to output", "manual"]
+    """Hold the output, or go to `output`, until the signal is back, then automatic without a bump;
+    or to manual, until somebody puts it back to automatic."""
+    output: Share | None = None
+    """With answer = "go to output"."""
+
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        if (self.answer == "go to output") != (self.output is not None):
+            refuse([Problem(("output",), "nothing" if self.output is None else
+                            f"{100.0 * self.output:g} %",
+                            'an output such as "30 %", with answer = "go to output"')])
+        return self
+
+    @property
+    def words(self) -> str:
+        """For the log."""
+        return {"hold output": "the controller holds its output",
+                "go to output": f"the controller goes to {100.0 * (self.output or 0.0):.4g} %",
+                "manual": "the controller goes to manual"}[self.answer]
+
+
 class Control(Description):
     """What the loop holds and how it looks at it."""
 
@@ -75,6 +101,8 @@ class Control(Description):
     """Where the element stands: a flow at the fan or the process, a pressure at the fan's outlet,
     at the volume or in front of the process. Default: at the fan; an assumption."""
     transmitter: Transmitter = Transmitter()
+    lost_signal: LostSignal | None = None
+    """How the controller answers a lost signal. Left out, it goes on with what the signal shows."""
     controller: Controller | None = None
     """For every strategy that gives none of its own."""
     tuning: Literal["equal robustness"] = "equal robustness"

@@ -31,6 +31,19 @@ SpeedShare = Annotated[float, SpeedLimit(limits=Limits(least=0.0, most=2.0))]
 Ramp = Annotated[float, Quantity("time", Limits(above=0.0, most=3600.0))]
 
 
+class PermittedStarts(Description):
+    """How often a motor may be started on the line. NEMA MG 1 lets a motor start twice in
+    succession from cold, coasting to rest between, or once from hot; from memory. The maker's sheet
+    rules."""
+
+    cold: Annotated[int, Plain(Limits(least=1, most=100), whole=True)]
+    """Starts within the time, the first of them cold."""
+    hot: Annotated[int, Plain(Limits(least=1, most=100), whole=True)]
+    """Starts within the time, the first of them hot."""
+    within: Annotated[float, Quantity("time", Limits(above=0.0, most=7 * 86400.0))] = 3600.0
+    """Default: an hour; common practice, no source."""
+
+
 class Motor(Description):
     """A squirrel-cage induction motor by its nameplate."""
 
@@ -55,6 +68,14 @@ class Motor(Description):
     )
     """How long it may stand hot on the line with its rotor locked, as its maker states it.
     Default: not known, so a start's heating is not judged; an assumption."""
+    locked_rotor_time_cold: (
+        Annotated[float, Quantity("time", Limits(above=0.0, most=600.0))] | None) = None
+    """The same cold. Default: not known, the hot one stands for both; an assumption."""
+    permitted_starts: PermittedStarts | None = None
+    """On the line, as its maker states them. Default: not known, so starts are not counted; an
+    assumption."""
+    cools_in: Annotated[float, Quantity("time", Limits(above=0.0, most=7 * 86400.0))] = 3600.0
+    """A motor that ran within this time counts as hot. Default: an assumption."""
     efficiency: Efficiency = 0.95
     """At rated load. Default: between IE3 at 75 kW (95.0 %) and 160 kW (95.8 %), IEC 60034-30-1;
     from memory."""

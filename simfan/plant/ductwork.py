@@ -9,12 +9,17 @@ from simfan.plant.quantities import (
     Description,
     Length,
     Limits,
+    Plain,
     Pressure,
     Quantity,
     Temperature,
     Volume,
 )
 from simfan.units import show
+
+Stroke = Annotated[float, Quantity("time", Limits(above=0.0, most=3600.0))]
+Leakage = Annotated[float, Quantity("fraction", Limits(least=1e-5, most=0.2))]
+OpenLoss = Annotated[float, Plain(Limits(least=0.0, most=100.0))]
 
 
 class ResistancePoint(Description):
@@ -32,6 +37,34 @@ class Duct(Description):
     area: Area
     resistance: ResistancePoint | None = None
     """Default: no loss of its own; an assumption."""
+
+
+class IsolationDamper(Description):
+    """A damper that shuts the fan off from the plant: behind the fan, wide open or shut, worked by
+    an event or a procedure. A run that starts at standstill finds it shut, any other open."""
+
+    stroke_time: Stroke
+    """Shut to open, and open to shut."""
+    area: Area | None = None
+    """Default: that of the discharge duct; an assumption."""
+    open_loss: OpenLoss = 0.2
+    """ζ wide open, referred to `area`. Default: from memory, not validated."""
+    leakage: Leakage = 0.005
+    """Open share of the area when shut. Default: from memory, not validated; ask its maker."""
+
+
+class CheckDamper(Description):
+    """A flap behind the fan that the air itself opens in forward flow and shuts in backflow. It is
+    taken to move at one rate whatever the flow; its weight is left out."""
+
+    stroke_time: Stroke
+    """Shut to open, and open to shut."""
+    area: Area | None = None
+    """Default: that of the discharge duct; an assumption."""
+    open_loss: OpenLoss = 1.0
+    """ζ wide open, referred to `area`. Default: from memory, not validated."""
+    leakage: Leakage = 0.01
+    """Open share of the area when shut. Default: from memory, not validated; ask its maker."""
 
 
 class Ductwork(Description):
@@ -54,6 +87,16 @@ class Ductwork(Description):
     assumption."""
     volume_temperature: Temperature | None = None
     """Of the gas in the volume. Default: as air.temperature; an assumption."""
+    isolation_damper: IsolationDamper | None = None
+    """Behind the fan, in every strategy."""
+    check_damper: CheckDamper | None = None
+    """Behind the fan, in every strategy."""
+
+    @property
+    def shutters(self) -> dict[str, "IsolationDamper | CheckDamper"]:
+        """Those behind the fan by their names, along the flow."""
+        both = {"check damper": self.check_damper, "isolation damper": self.isolation_damper}
+        return {name: found for name, found in both.items() if found is not None}
 
 
 class DesignPoint(Description):

@@ -26,11 +26,13 @@ from simfan.plant.quantities import (
 CHANGES = (
     "setpoint", "profile", "process_resistance", "fixed_pressure", "ambient_temperature",
     "gas_temperature", "barometer", "inlet_resistance", "noise", "manual_output", "automatic",
-    "instrument_air", "motor", "fault",
+    "instrument_air", "motor", "isolation", "fault",
+    "procedure",
 )
 """What an event may change, one at a time."""
 
-AT_ONCE = ("noise", "manual_output", "automatic", "instrument_air", "motor")
+AT_ONCE = ("noise", "manual_output", "automatic", "instrument_air", "motor", "isolation",
+           "procedure")
 """Of these, what no ramp can be made of."""
 
 
@@ -92,8 +94,12 @@ class Event(Description):
     motor: Literal["trip", "restart"] | None = None
     """The motor loses its supply, and the fan coasts down; or it comes back, a drive at the speed
     that the wheel has, and every trip is reset."""
+    isolation: Literal["open", "shut"] | None = None
+    """The isolation damper is driven there, at its own stroke."""
     fault: Fault | None = None
     """Of a device, or the end of one."""
+    procedure: Literal["start", "stop"] | None = None
+    """One of `procedures` begins; one that is under way is broken off."""
     because: str = ""
     """A word for the log, such as "filter clogs"."""
 
@@ -111,7 +117,8 @@ class Event(Description):
     @property
     def until(self) -> float:
         """When the change is complete [s]."""
-        return self.at + (self.profile.time[-1] if self.profile else self.over)
+        lasts = self.fault.lasts or 0.0 if self.fault else 0.0
+        return self.at + (self.profile.time[-1] if self.profile else max(self.over, lasts))
 
     def _changes_amiss(self) -> Iterator[Problem]:
         given = [name for name in CHANGES if getattr(self, name) is not None]

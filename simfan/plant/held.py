@@ -26,6 +26,10 @@ HELD: Mapping[str, Limits] = {
 """Kinds of quantity that a loop may hold, with their limits in SI."""
 
 
+STANDSTILL = "standstill"
+"""A run may start so, in place of a held value."""
+
+
 class Held(float):
     """An SI number that remembers its kind; None for a bare number from Python."""
 
@@ -114,6 +118,26 @@ class HeldQuantity(Mark):
         made = Quantity("pressure").__get_pydantic_json_schema__(schema, handler)
         return made | {"description": f"A quantity with its unit: {self.allowed}.",
                        "examples": [units.EXAMPLES[kind] for kind in HELD]}
+
+
+@dataclass(frozen=True)
+class StartQuantity(HeldQuantity):
+    """Where a run starts: settled at a held quantity, or at standstill."""
+
+    @property
+    def allowed(self) -> str:
+        """What may stand here."""
+        return f'{super().allowed}, or "{STANDSTILL}"'
+
+    def read(self, value: object, from_file: bool) -> Any:
+        """The SI value with its kind, or the word. Raises Mistakes."""
+        return value if value == STANDSTILL else super().read(value, from_file)
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        made = super().__get_pydantic_json_schema__(schema, handler)
+        return made | {"pattern": f"{made['pattern']}|^{STANDSTILL}$"}
 
 
 @dataclass(frozen=True)

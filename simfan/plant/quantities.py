@@ -1,10 +1,10 @@
 """The types from which descriptions are built: floats that are SI once built."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from simfan.plant.held import HeldList, HeldQuantity
+from simfan.plant.held import HeldList, HeldQuantity, StartQuantity
 from simfan.plant.lists import PlainList, QuantityList
 from simfan.plant.numbers import (
     FROM_FILE,
@@ -45,6 +45,7 @@ __all__ = [
     "QuantityList",
     "Share",
     "Speed",
+    "StartValue",
     "Temperature",
     "Time",
     "TimeList",
@@ -102,6 +103,7 @@ WholeNumber = Annotated[int, Plain(Limits(least=0, most=1e9), whole=True)]
 
 HeldValue = Annotated[float, HeldQuantity()]
 HeldValueList = Annotated[tuple[float, ...], HeldList()]
+StartValue = Annotated[float | Literal["standstill"], StartQuantity()]
 
 FractionList = Annotated[tuple[float, ...], QuantityList(Quantity("fraction", Limits(0.0, 2.0)))]
 TimeList = Annotated[tuple[float, ...], QuantityList(Quantity("time", Limits(0.0, 1e8)))]

@@ -5,7 +5,15 @@ from math import floor
 from typing import Annotated
 
 from simfan.errors import Problem
-from simfan.plant.quantities import Description, HeldValue, Limits, Quantity, WholeNumber
+from simfan.plant.held import STANDSTILL
+from simfan.plant.quantities import (
+    Description,
+    HeldValue,
+    Limits,
+    Quantity,
+    StartValue,
+    WholeNumber,
+)
 
 MOST_RECORDS = 20_000_000
 """Samples of a run; more would not fit into the memory of an ordinary machine."""
@@ -17,14 +25,38 @@ class Run(Description):
     """How long, from where, and how finely."""
 
     duration: Annotated[float, Quantity("time", Limits(above=0.0, most=30 * 86400.0))]
-    starts_at: HeldValue
-    """The setpoint at time zero, a flow or a pressure; the run starts settled there."""
+    starts_at: StartValue
+    """The setpoint at time zero, a flow or a pressure: the run starts settled there. Or
+    "standstill": motor off, wheel and air at rest, controller in manual at an output of zero."""
+    setpoint: HeldValue | None = None
+    """The setpoint at time zero of a run that starts at standstill."""
     step: Interval | None = None
     """Of the integration. Default: chosen from the fastest time constant of the plant."""
     record: Interval | None = None
     """Interval of what is kept. Default: chosen from the plant's own frequency."""
     seed: WholeNumber = 0
     """Of everything random. Default: zero, any number is as good."""
+
+    @property
+    def from_standstill(self) -> bool:
+        """Whether the fan stands at time zero."""
+        return self.starts_at == STANDSTILL
+
+    @property
+    def first_setpoint(self) -> float:
+        """The setpoint at time zero [m³/s, kg/s or Pa]."""
+        return self.setpoint if self.setpoint is not None and self.from_standstill \
+            else self.starts_at  # type: ignore[return-value]
+
+    def setpoint_amiss(self) -> Iterator[Problem]:
+        """A setpoint of its own goes with standstill, and with nothing else."""
+        if self.from_standstill and self.setpoint is None:
+            yield Problem(("setpoint",), "nothing", 'a setpoint such as "40 m3/s"',
+                          f'setpoint is missing: starts_at = "{STANDSTILL}" tells none')
+        if not self.from_standstill and self.setpoint is not None:
+            yield Problem(("setpoint",), "a setpoint beside starts_at",
+                          f'no such key without starts_at = "{STANDSTILL}"',
+                          "starts_at is the setpoint that the run starts with")
 
     def intervals_amiss(self, scan: float) -> Iterator[Problem]:
         """Step and record divide the scan, step divides record, scans fill the duration."""

@@ -24,7 +24,7 @@ def setpoints_amiss(
         yield from _start_amiss(run, control)
     for place, event in timeline.items():
         if event.setpoint is not None:
-            yield from _amiss(("timeline", place, "setpoint"), event.setpoint, control)
+            yield from setpoint_amiss(("timeline", place, "setpoint"), event.setpoint, control)
         if event.profile is not None:
             yield from _profile_amiss(("timeline", place, "profile", "setpoint"),
                                       event.profile.setpoint, control)
@@ -40,7 +40,7 @@ def beside_amiss(control: Control, name: str, strategy: Strategy) -> Iterator[Pr
         wrong = [*_span_amiss(path, loop, loop.as_control(control))]
         yield from wrong
         if isinstance(loop, SecondLoop) and not wrong:
-            yield from _amiss((*path, "setpoint"), loop.setpoint, loop.as_control(control),
+            yield from setpoint_amiss((*path, "setpoint"), loop.setpoint, loop.as_control(control),
                               f"strategies.{name}.{key}")
 
 
@@ -58,8 +58,12 @@ def _span_amiss(path: Path, loop: Cascade | SecondLoop, seen: Control) -> Iterat
 
 
 def _start_amiss(run: Run, control: Control) -> Iterator[Problem]:
-    path, kind = ("run", "starts_at"), control.held_kind
-    wrong = [*_amiss(path, run.starts_at, control)]
+    for problem in (amiss := [*run.setpoint_amiss()]):
+        yield Problem(("run", *problem.path), problem.got, problem.allowed, problem.hint)
+    if amiss:
+        return
+    path, kind = ("run", "setpoint" if run.from_standstill else "starts_at"), control.held_kind
+    wrong = [*setpoint_amiss(path, run.first_setpoint, control)]
     yield from wrong
     if not wrong and control.holds == "flow" and run.starts_at == 0.0:
         yield Problem(path, show(0.0, kind), f"above {show(0.0, kind)}",
@@ -71,13 +75,14 @@ def _profile_amiss(
 ) -> Iterator[Problem]:
     """All of one kind, since they share a unit; of the others the first that is out of range."""
     for place, value in enumerate(values):
-        if wrong := [*_amiss((*path, "values", place), value, control)]:
+        if wrong := [*setpoint_amiss((*path, "values", place), value, control)]:
             yield from wrong
             return
 
 
-def _amiss(path: Path, value: float, control: Control, section: str = "control"
-           ) -> Iterator[Problem]:
+def setpoint_amiss(path: Path, value: float, control: Control, section: str = "control"
+                   ) -> Iterator[Problem]:
+    """Of the kind that the loop holds, and within the transmitter's span."""
     why = control.said.replace("control", section, 1)
     wrong = [*kind_amiss(path, value, control.held_kind, why)]
     yield from wrong or _out_of_range(path, value, control, section)

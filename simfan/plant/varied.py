@@ -13,7 +13,7 @@ from pydantic.fields import FieldInfo
 
 from simfan.errors import Mistakes, PathPart, Problem
 from simfan.plant.events import Event
-from simfan.plant.held import HeldList, HeldQuantity, kind_of
+from simfan.plant.held import STANDSTILL, HeldList, HeldQuantity, kind_of
 from simfan.plant.numbers import Mark, Plain, Quantity, mark_of
 from simfan.plant.quantities import PlainList, QuantityList
 from simfan.plant.run import off_scan, seconds
@@ -72,6 +72,8 @@ def varied(case: Case, vary: Vary, place: int = 0) -> Varied:
     """The number that is meant, its distribution read. Raises Mistakes."""
     keys, field, value = found(case, vary.of)
     mark = mark_of(field)
+    if value == STANDSTILL:
+        raise _no_number(vary.of, "standstill")
     if isinstance(mark, QuantityList | HeldList | PlainList):
         return replace(_scaled(vary, keys, value), place=place)
     if not isinstance(mark, Quantity | HeldQuantity | Plain) or isinstance(value, BaseModel):
@@ -238,30 +240,40 @@ def stress_amiss(case: Case, stress: Stress | None) -> Iterator[Problem]:
     if stress is None:
         return
     for place, vary in enumerate(stress.vary):
-        try:
-            made = varied(case, vary, place)
-        except Mistakes as error:
-            for p in error.problems:
-                yield Problem(("stress", "vary", place, *p.path), p.got, p.allowed, p.hint)
-            continue
-        if stress.moves and _moved(case, made.keys):
-            yield Problem(("stress", "vary", place, "of"), f'"{vary.of}" beside moves',
-                          "one of the two", "moves set where the run starts and its setpoints")
+        yield from vary_amiss(case, vary, place, stress.moves)
     if stress.moves:
-        for p in _moves_amiss(case, stress.moves):
-            yield Problem(("stress", "moves", *p.path), p.got, p.allowed, p.hint)
+        yield from moves_amiss(case, stress.moves)
+
+
+def vary_amiss(case: Case, vary: Vary, place: int, moves: Moves | None) -> Iterator[Problem]:
+    """What is wrong with one spread."""
+    try:
+        made = varied(case, vary, place)
+    except Mistakes as error:
+        for p in error.problems:
+            yield Problem(("stress", "vary", place, *p.path), p.got, p.allowed, p.hint)
+        return
+    if moves and _moved(case, made.keys):
+        yield Problem(("stress", "vary", place, "of"), f'"{vary.of}" beside moves',
+                      "one of the two", "moves set where the run starts and its setpoints")
+
+
+def moves_amiss(case: Case, moves: Moves) -> Iterator[Problem]:
+    """What is wrong with the moves."""
+    for p in _moves_amiss(case, moves):
+        yield Problem(("stress", "moves", *p.path), p.got, p.allowed, p.hint)
 
 
 def _moved(case: Case, keys: Keys) -> bool:
     """Whether moves take the place of this number."""
     if keys[0] == "timeline" and isinstance(keys[1], int):
         return case.timeline[keys[1]].changes == "setpoint"
-    return keys == ("run", "starts_at")
+    return keys in (("run", "starts_at"), ("run", "setpoint"))
 
 
 def _moves_amiss(case: Case, moves: Moves) -> Iterator[Problem]:
     for place in (0, 1):
-        run = case.run.model_copy(update={"starts_at": moves.start[place]})
+        run = case.run.model_copy(update={"starts_at": moves.start[place], "setpoint": None})
         event = Event.model_construct(at=0.0, setpoint=moves.end[place])
         for p in setpoints_amiss(case.control, run, {0: event}):
             yield Problem(("from" if p.path[0] == "run" else "to", place), p.got, p.allowed, p.hint)

@@ -7,7 +7,7 @@ from rich.console import Group, RenderableType
 
 from simfan import units
 from simfan.compare import Comparison, StrategyResult
-from simfan.metrics import Event, Surge
+from simfan.metrics import Apart, Event, Surge
 from simfan.report import markup
 from simfan.report.items import item
 from simfan.report.marks import letter
@@ -39,7 +39,22 @@ def told(result: StrategyResult, system: System, most: int = MOST_TOLD) -> list[
     more = len(found.events) - most + found.events_not_listed
     if more > 0:
         lines.append(f"and {more} more, in result.json")
-    return lines
+    return lines + [line for apart in found.apart if (line := beside(apart))]
+
+
+def beside(apart: Apart) -> str:
+    """What was counted apart; "" where nothing was."""
+    said = [words for words, is_there in (
+        (f"{apart.surge_cycles} surge cycle{'' if apart.surge_cycles == 1 else 's'}",
+         apart.surge_cycles),
+        (f"{significant(apart.time_left_of_peak_s or 0.0)} s left of the stall line or peak",
+         apart.time_left_of_peak_s),
+        (f"{significant(apart.reverse_flow_s)} s of reverse flow", apart.reverse_flow_s),
+    ) if is_there]
+    if not said:
+        return ""
+    return (f"{apart.when}, {significant(apart.lasts_s)} s in all: {', '.join(said)}; no excursion "
+            "of the control strategy, not judged")
 
 
 def sentence(event: Event, system: System, several: bool = False) -> str:
@@ -73,13 +88,20 @@ HEAD = ("Strategy", "Mark", "What", "from [s]", "to [s]", "for [s]", "How far", 
 
 
 def _table(comparison: Comparison, system: System) -> Fragment | None:
-    """Every excursion that was listed, lettered as on the fan map."""
+    """Every excursion that was listed, lettered as on the fan map; below, those counted apart."""
     rows = [row for result in comparison.strategies for row in _rows(result, system)]
+    beside = _beside(comparison)
     if not rows:
-        return Fragment(Markup("<p>No strategy left its bounds.</p>"))
+        return Fragment(Markup("<p>No strategy left its bounds.</p>") + beside)
     lost = sum(r.measures.excursions.events_not_listed for r in comparison.strategies if r.measures)
     more = Markup("<p>And {} more, which the list had no room for.</p>").format(lost)
-    return Fragment(markup.table(HEAD, rows, "text") + (more if lost else Markup("")))
+    return Fragment(markup.table(HEAD, rows, "text") + (more if lost else Markup("")) + beside)
+
+
+def _beside(comparison: Comparison) -> Markup:
+    lines = [f"{result.name}: {line}" for result in comparison.strategies if result.measures
+             for apart in result.measures.excursions.apart if (line := beside(apart))]
+    return markup.bullets(lines) if lines else Markup("")
 
 
 def _rows(result: StrategyResult, system: System) -> Iterable[Sequence[object]]:

@@ -17,6 +17,8 @@ from simfan.report import ink
 from simfan.report.marks import Point, left_of_stall
 from simfan.report.panels import stall_words
 
+SLOWEST = 0.2
+"""A wheel that turns slower than this share of its rated speed gets no curve of its own."""
 SPEEDS_APART = 0.05
 """Curves closer together than this in speed ratio are drawn once."""
 
@@ -76,7 +78,7 @@ def speeds_used(at_points: Sequence[float]) -> list[float]:
     """Speed ratios worth a curve of their own beside the rated one, fastest first."""
     used: list[float] = []
     for n in sorted(at_points, reverse=True):
-        if all(abs(n - other) > SPEEDS_APART for other in [1.0, *used]):
+        if n > SLOWEST and all(abs(n - other) > SPEEDS_APART for other in [1.0, *used]):
             used.append(n)
     return used
 
@@ -95,6 +97,8 @@ def _curves(pen: _Pen, run: History, at_points: Sequence[float], ratio: float) -
 def _name(pen: _Pen, n: float, flow: np.ndarray, rise: np.ndarray, limits: "_Limits") -> None:
     """The speed, near the end of its curve that is in sight."""
     seen = (flow < 0.97 * limits.right) & (rise > 0.05 * limits.top)
+    if not seen.any():
+        return
     last = int(np.flatnonzero(seen)[-1])
     x, y = pen.xy(flow[last], rise[last])
     pen.axes.annotate(f"{100 * n:.0f} %", (float(x), float(y)), fontsize=6.5, ha="center",

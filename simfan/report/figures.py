@@ -14,7 +14,7 @@ from matplotlib.gridspec import SubplotSpec
 
 from simfan import __version__, units
 from simfan.history import History
-from simfan.report import fanmap, ink, trends
+from simfan.report import event_band, fanmap, ink, trends
 from simfan.report.marks import Event, events, left_of_stall, resting, spans
 from simfan.report.panels import Panel, panels, stall_words
 
@@ -51,7 +51,7 @@ def picture(
         numbered = events(run, system)
         out = spans(run.time, left_of_stall(run))
         shown = panels(run, system)
-        axes = stack(figure, columns[0], shown)
+        axes = stack(figure, columns[0], shown, run)
         trends.draw(axes, run, shown, numbered, out, flat)
         points = resting(run, numbered)
         fanmap.draw(figure.add_subplot(right[0]), run, points, system, flat)
@@ -61,11 +61,18 @@ def picture(
     return figure
 
 
-def stack(figure: Figure, place: SubplotSpec, shown: Sequence[Panel]) -> list[Axes]:
-    """Axes over one another that share their time axis."""
-    rows = place.subgridspec(len(shown), 1, height_ratios=[p.height for p in shown], hspace=0.3)
-    top = figure.add_subplot(rows[0])
-    return [top, *(figure.add_subplot(rows[i], sharex=top) for i in range(1, len(shown)))]
+def stack(figure: Figure, place: SubplotSpec, shown: Sequence[Panel],
+          run: History | None = None) -> list[Axes]:
+    """Axes over one another that share their time axis; above them what happened, where the run has
+    procedures."""
+    band = [event_band.HEIGHT] if run and event_band.wanted(run) else []
+    heights = [*band, *(p.height for p in shown)]
+    rows = place.subgridspec(len(heights), 1, height_ratios=heights, hspace=0.3)
+    top = figure.add_subplot(rows[len(band)])
+    if run and band:
+        event_band.draw(figure.add_subplot(rows[0], sharex=top), run)
+    return [top, *(figure.add_subplot(rows[i], sharex=top)
+                   for i in range(len(band) + 1, len(heights)))]
 
 
 def _hatching(run: History, out: bool) -> list[Note]:

@@ -68,7 +68,8 @@ def _change_words(change: SetpointChange, kind: str, system: units.System) -> st
 
 
 def _logged(run: History, at: float, system: units.System) -> str:
-    lines = [line.what for line in run.log if abs(line.at_s - at) < 1e-6]
+    here = [line for line in run.log if abs(line.at_s - at) < 1e-6]
+    lines = [line.what for line in here if line.short] or [line.what for line in here]
     return reworded("; ".join(lines), system) or "event"
 
 

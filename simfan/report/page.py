@@ -13,6 +13,8 @@ from simfan.report.basis import BASIS, SOURCES
 from simfan.report.excursions import EXCURSIONS
 from simfan.report.maps import EVENTS, MAPS, ON_PAPER
 from simfan.report.pictures import PICTURES
+from simfan.report.procedures import PROCEDURES, STEPS
+from simfan.report.protection import PROTECTION
 from simfan.report.robustness import ROBUSTNESS
 from simfan.report.sections import Drawing, Section
 from simfan.report.table import TABLE
@@ -29,16 +31,18 @@ class Titled(Protocol):
         """The scenario's title."""
 
 COMPARISON: tuple[Section[Comparison], ...] = (
-    ROBUSTNESS, ANSWER, TABLE, VERDICTS, EXCURSIONS, PICTURES, TUNING, ASSUMED, AUDIT, CAUTION,
+    ROBUSTNESS, ANSWER, TABLE, VERDICTS, PROCEDURES, PROTECTION, EXCURSIONS, PICTURES, TUNING,
+    ASSUMED, AUDIT, CAUTION,
 )  # fmt: skip
 """On a terminal."""
-IN_FULL = tuple(ALL_ASSUMED if section is ASSUMED else section for section in COMPARISON)
+IN_FULL = tuple(ALL_ASSUMED if section is ASSUMED else section for kept in COMPARISON
+                for section in ((kept, STEPS) if kept is PROCEDURES else (kept,)))
 """On paper: with every default."""
 
 
 ON_PAGE: tuple[Section[Comparison], ...] = (
-    ROBUSTNESS, ANSWER, TABLE, BARS, ZOOMABLE, ON_PAPER, EVENTS, MAPS, EXCURSIONS, BASIS, SOURCES,
-    AUDIT, CAUTION,
+    ROBUSTNESS, ANSWER, TABLE, BARS, PROCEDURES, STEPS, PROTECTION, ZOOMABLE, ON_PAPER, EVENTS,
+    MAPS, EXCURSIONS, BASIS, SOURCES, AUDIT, CAUTION,
 )  # fmt: skip
 """On an HTML page."""
 

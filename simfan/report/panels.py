@@ -98,6 +98,10 @@ def _flow(run: History, system: units.System, alone: bool) -> Panel:
                  tuple(lines))  # fmt: skip
 
 
+SHUTTER_DASHES = ("-.", "--")
+"""Of check and isolation damper."""
+
+
 def _elements(run: History) -> Panel:
     return Panel("Element", "y", "%", 1.0, tuple(_of_elements(run)))
 
@@ -108,6 +112,9 @@ def _of_elements(run: History) -> Iterable[Line]:
         demand, stands = (100.0 * run.trace(t, i) for t in ("element_demand", "element_position"))
         yield Line(f"{name}, demand", "u", demand, ink.GREY, ":")
         yield Line(name, "y", stands, colour, dash, main=True)
+    for i, name in enumerate(run.items.get("shutter", ())):
+        yield Line(name, SIGNALS["shutter_position"].symbol,
+                   100.0 * run.trace("shutter_position", i), ink.BLACK, SHUTTER_DASHES[i % 2])
 
 
 def _pressure(run: History, system: units.System) -> Panel:

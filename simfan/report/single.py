@@ -53,7 +53,7 @@ def over_time(run: History, system: units.System, flat: bool) -> Figure:
         figure = Figure(figsize=TRENDS_IN)
         place = figure.add_gridspec(1, 1, left=0.07, right=0.985, top=0.95, bottom=0.065)[0]
         shown = panels(run, system)
-        axes = stack(figure, place, shown)
+        axes = stack(figure, place, shown, run)
         out = marks.spans(run.time, marks.left_of_stall(run))
         trends.draw(axes, run, shown, marks.events(run, system), out, flat, PAPER_BUCKETS)
         figure.align_ylabels(axes)

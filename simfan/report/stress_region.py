@@ -55,7 +55,9 @@ def most_important(sensitivity: Sensitivity | None, trail: Trail, column: int) -
 
 
 def _rank_correlation(trail: Trail, column: int) -> np.ndarray:
-    """(d,) its size; 0 where nothing changes."""
+    """(d,) its size; 0 where nothing changes, or nothing was run."""
+    if not len(trail.points):
+        return np.zeros(trail.points.shape[1])
     ranks = np.argsort(np.argsort(np.column_stack([trail.points, trail.distances[:, column]]),
                                   axis=0), axis=0).astype(float)
     ranks -= ranks.mean(axis=0)

@@ -69,7 +69,7 @@ def _plain(value: Any, mark: Mark | None, held: str) -> Any:
         return [_plain(end, mark.item, held) for end in value]
     if isinstance(value, tuple):
         return _many(value, mark, held)
-    if isinstance(mark, HeldQuantity):
+    if isinstance(mark, HeldQuantity) and not isinstance(value, str):
         return quantity(value, kind_of(value) or held)
     if isinstance(mark, Quantity):
         return quantity(value, kind_of(value) or mark.kind)

@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq, root
+from scipy.optimize import root
 
 from simfan.assemble import Assembled
+from simfan.assemble.ductwork import FAR_END
 from simfan.kernel import entry, layout
+from simfan.kernel.holding import BEYOND, NO_FLOW_AT_LEAST, NO_FLOW_AT_MOST
 from simfan.kernel.layout import Schedule, State
 from simfan.steady.bench import Array, Bench
 from simfan.steady.search import NoBalance, Search, Standing
@@ -38,33 +40,15 @@ def hold(assembled: Assembled, wanted: float, schedule: Schedule | None = None,
     Of several outputs that would do, the highest.
     """
     search = Search(assembled, schedule, scan)
-    lowest, highest = search.points_at(0.0), search.points_at(1.0)
-    if not len(lowest) or not len(highest):
-        raise NoBalance(f"no steady flow at a controller output of {0 if len(highest) else 100} %")
-    i = search.bench.off.flow
-    at = search.between(float(lowest.x[0, i]), float(highest.x[-1, i]), HELD_AT)
-    error = held(search, at) - wanted
-    crossings = np.flatnonzero(error[:-1] * error[1:] <= 0.0)
-    if crossings.size == 0:
+    how, output, flow = search.holding(wanted, HELD_AT)
+    if how in (NO_FLOW_AT_LEAST, NO_FLOW_AT_MOST):
+        raise NoBalance("no steady flow at a controller output of "
+                        f"{0 if how == NO_FLOW_AT_LEAST else 100} %")
+    if how == BEYOND:
         ends = [settle(assembled, u, schedule, scan, reached=False) for u in (0.0, 1.0)]
         return min(ends, key=lambda end: abs(end.held - wanted))
-    k = max(crossings, key=lambda k: at.output[k:k + 2].max())
-
-    def point(flow: float) -> Standing:
-        """By rounding no output may give a flow just inside the range: its limit does."""
-        found = search.along(np.array([flow]))
-        if len(found):
-            return found
-        limit = at.output[k:k + 2].max(keepdims=True)
-        return search.standing(search.placed(limit), np.array([flow]), output=limit)
-
-    def amiss(flow: float) -> float:
-        return float(held(search, point(flow))[0]) - wanted
-
-    flow, exact = at.x[:, i], np.flatnonzero(error[k:k + 2] == 0.0)
-    if exact.size:
-        return _rest(search, at[k + exact[:1]])
-    return _rest(search, point(float(brentq(amiss, flow[k], flow[k + 1], xtol=1e-12))))
+    position = search.placed(np.array([output]))
+    return _rest(search, search.standing(position, np.array([flow]), output))
 
 
 def settle(assembled: Assembled, output: float, schedule: Schedule | None = None, scan: int = 0,
@@ -140,6 +124,30 @@ def starting_state(assembled: Assembled, start: Rest, setpoint: float) -> State:
         state.reading_queue[i, :] = state.loop[i].reading
         _settle_controller(assembled, state, i, start.reached,
                            setpoint if i == 0 else float(assembled.base.setpoint[0, i]))
+    return state
+
+
+def standing_state(assembled: Assembled, plan: Schedule) -> State:
+    """The state at tick zero of a run that starts at standstill: wheel and air still, no flow, the
+    volume at the pressure behind the process, elements where an output of zero puts them, motor
+    cold."""
+    plant, bench = assembled.plant, Bench(assembled, plan)
+    state, off = layout.rest(plant), bench.off
+    state.moving[:off.flow] = state.volume.anchor[:] = bench.cond.pressure[FAR_END]
+    shut = bench.positions(np.zeros(plant.loops.size))
+    drives = plant.rotors.each.actuator[plant.rotors.each.actuator >= 0]
+    shut[drives] = 0.0
+    state.stem[:] = state.position[:] = state.demand[:] = shut
+    state.demand_queue[:, :] = shut[:, None]
+    state.shutter[:] = np.nan_to_num(plan.shutter[0], nan=0.0)
+    state.supply[:] = plan.power[0]
+    entry.stand(plant, bench.cond, shut, bench.coef, bench.probe)
+    bench.slopes(state.moving)
+    for i in range(plant.loops.size):
+        state.loop[i].reading = state.moving[off.reading + i] = bench.sensed(i)
+        if plant.transmitters.place[i] == layout.OUTPUT_OF:
+            state.loop[i].reading = state.loop[plant.transmitters.index[i]].output
+        state.reading_queue[i, :] = state.loop[i].reading
     return state
 
 

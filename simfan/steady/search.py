@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import elementwise
 
 from simfan.assemble import Assembled
-from simfan.kernel import layout, rest
+from simfan.kernel import holding, layout, rest
 from simfan.kernel.layout import Schedule
 from simfan.steady.bench import Array, Bench
 
@@ -97,27 +97,18 @@ class Search:
 
     def points_placed(self, position: Array) -> tuple[Array, Standing]:
         """The same with the elements placed by (n, n_elements) positions; no output is known."""
-        n = self.flows.size
-        left, _ = self.surplus(np.repeat(position, n, 0), np.tile(self.flows, len(position)))
-        above = left.reshape(-1, n) > 0.0
-        which, at = np.nonzero(above[:, :-1] != above[:, 1:])
-        flow = zeros(lambda m, k: self.surplus(position[k.astype(int)], m)[0],
-                     self.flows[at], self.flows[at + 1], which)
+        bench = self.bench
+        which, flow = rest.flows_at(self.plant, bench.cond, np.ascontiguousarray(position),
+                                    self.flows, bench.x, bench.slope, bench.coef, bench.probe)
         return which, self.standing(position[which], flow)
 
     def outputs_for(self, flow: Array) -> Array:
         """(n,) the highest controller output that gives each flow [kg/s]; nan where none does."""
-        grid = np.linspace(0.0, 1.0, OUTPUTS)
-        position = self.placed(grid)
-        left, _ = self.surplus(np.tile(position, (flow.size, 1)), np.repeat(flow, grid.size))
-        above = left.reshape(flow.size, grid.size) > 0.0
-        changes = above[:, :-1] != above[:, 1:]
-        found = np.flatnonzero(changes.any(axis=1))
-        at = grid.size - 2 - np.argmax(changes[found, ::-1], axis=1)
-        outputs = np.full(flow.size, np.nan)
-        outputs[found] = zeros(lambda u, m: self.surplus(self.placed(u), m)[0],
-                               grid[at], grid[at + 1], flow[found])
-        return outputs
+        bench = self.bench
+        found: Array = rest.outputs_for(
+            self.plant, bench.cond, np.ascontiguousarray(flow), OUTPUTS - 1,
+            np.empty(self.plant.actuators.each.size), bench.x, bench.slope, bench.coef, bench.probe)
+        return found
 
     def along(self, flow: Array) -> Standing:
         """The operating points of those flows [kg/s] that some output gives."""
@@ -136,6 +127,16 @@ class Search:
                 output[end] = limit
         given = np.isfinite(output)
         return self.standing(self.placed(output[given]), flow[given], output=output[given])
+
+    def holding(self, wanted: float, points: int) -> tuple[int, float, float]:
+        """(how it ended, output, flow [kg/s]) of the point with the first loop's value as wanted,
+        looked for at so many flows; `kernel.holding` has the words."""
+        bench = self.bench
+        how, output, flow = holding.hold(
+            self.plant, bench.cond, wanted, self.flows, points, OUTPUTS - 1,
+            ROUNDING * bench.p_scale, np.empty(self.plant.actuators.each.size), bench.x,
+            bench.slope, bench.coef, bench.probe)
+        return int(how), float(output), float(flow)
 
     def standing(self, position: Array, flow: Array, output: Array | float = np.nan) -> Standing:
         """The resting states at these positions and flows [kg/s]."""

@@ -6,13 +6,13 @@ from; all others were looked for, and no share of the space follows from them. S
 confidence stands on fresh runs alone, whatever was tuned or searched before.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 
 import numpy as np
 
+from simfan.errors import RunError
 from simfan.plant.case import Case
 from simfan.stress import (
     budget,
@@ -26,11 +26,13 @@ from simfan.stress import (
     tolerances,
 )
 from simfan.stress.campaign_plan import about, laid, planned
-from simfan.stress.runs import Runs
+from simfan.stress.runs import Makers, Runs
 from simfan.stress.space import Space, tried
 from simfan.stress.store import Store
-from simfan.stress.tally import Budget, Spent
+from simfan.stress.tally import Budget
+from simfan.stress.telling import Progress, Telling
 from simfan.stress_answer import (
+    BY_USER,
     Array,
     RampLimits,
     RampRow,
@@ -41,12 +43,12 @@ from simfan.stress_answer import (
     Trail,
 )
 
-BATCH = 32
-"""Runs between two looks at the clock."""
 ACTUATORS = "tuning-and-actuators"
 """Folder of the runs of tuning and actuators, within that of the campaign."""
 
-Progress = Callable[[str, float], None]
+
+class TimeOver(Exception):
+    """The seconds are over; a search within does not catch it."""
 
 
 @dataclass
@@ -66,6 +68,7 @@ class Gathered:
     ramp_table_over: list[RampRow] = field(default_factory=list)
     why_no_ramps_over: str | None = None
     stopped: str | None = None
+    broken_off: bool = False
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,8 @@ class Wanted:
     seed: int
     folder: Path | None = None
     threads: int = 1
+    makers: Makers | None = None
+    """Who makes the runs, where not this machine."""
 
 
 class Campaign:
@@ -87,19 +92,21 @@ class Campaign:
         """Raises RunError where nothing varies, a grid does not fit or the folder holds other runs,
         ScenarioError where an end of an input makes no scenario."""
         self.case, self.strategy, self.wanted = case, strategy, wanted
-        self.began, self.progress = monotonic(), progress
+        self.began = monotonic()
         self.space = Space(case, strategy)
         tried(self.space)
         self.sampling, self.move_range, self.plan = planned(case, self.space, wanted.runs)
         self.store = Store(wanted.folder, about(self.space, strategy))
-        self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told)
+        self.telling = Telling(strategy, self.store.found, self.plan.most, progress)
+        self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told,
+                         wanted.makers)
         self.inputs = len(self.space.inputs)
         self.asked: dict[bytes, Array] = {}
         empty = Trail(np.zeros((0, self.inputs)), np.zeros((0, len(self.runs.requirements))))
         self.found = Gathered(empty, empty)
 
     def __call__(self, points: Array) -> Array:
-        """Distances; Spent where the time is over."""
+        """Distances; TimeOver where it is."""
         self._in_time()
         points = np.ascontiguousarray(points, dtype=float)
         self.asked.update((p.tobytes(), p) for p in points)
@@ -108,41 +115,48 @@ class Campaign:
     def run(self) -> StressAnswer:
         """All parts, or those that there was time for."""
         nominal = self.runs(self.space.nominal[None])[0]
+        parts = {"runs before the search": self._lay, "search": self._search,
+                 "smallest changes": self._change, "tuning and actuators": self._tolerate,
+                 "ramp limits": self._ramp, "ramp limits over plants": self._ramp_over,
+                 "what matters": self._matter}
         try:
-            for part in (self._lay, self._search, self._change, self._tolerate, self._ramp,
-                         self._ramp_over, self._matter):
+            for self.telling.part, part in parts.items():
                 part()
-        except Spent:
+        except TimeOver:
             self.found.stopped = f"the {self.wanted.seconds:g} s were over"
         except KeyboardInterrupt:
-            self.found.stopped = "stopped by you"
+            self.found.stopped = BY_USER
+        except RunError as why:
+            self.found.stopped, self.found.broken_off = str(why), True
         finally:
             self.store.close()
+            if self.wanted.makers is None:
+                self.runs.makers.close()
         return campaign_answer.told(self, nominal)
 
     def _lay(self) -> None:
-        """The runs before the search."""
+        """The runs before the search. Those that count are the first ones, up to the first that was
+        not finished: which of the others were says how long they take, so it is no chance."""
         points = laid(self.sampling, self.wanted.seed, self.plan.laid, self.inputs)
-        made = 0
+        points = np.ascontiguousarray(points)
         try:
-            for first in range(0, len(points), BATCH):
-                self(points[first:first + BATCH])
-                made = first + len(points[first:first + BATCH])
+            self(points)
         finally:
-            self.found.fresh = self.trail(points[:made])
+            finished = [self.store.get(p) is not None for p in points]
+            self.found.fresh = self.trail(points[:len(points) if all(finished)
+                                                 else finished.index(False)])
 
     def _search(self) -> None:
         if self.plan.searched < 1:
             return
         before = len(self.asked)
         try:
-            found = search.search(self, self.inputs, len(self.runs.requirements),
-                                  Budget(self.plan.searched), self.wanted.seed,
-                                  known=self.found.fresh)
-            self.found.sampled = found.sampled
+            search.search(self, self.inputs, len(self.runs.requirements),
+                          Budget(self.plan.searched), self.wanted.seed, known=self.found.fresh)
         finally:
             self.found.searched = self.trail(self._since(before))
-        self._in_time()
+            sample = search.sample_size(self.plan.searched, len(self.found.fresh.points))
+            self.found.sampled = min(sample, len(self.found.searched.points))
 
     def _change(self) -> None:
         self.found.changes = smallest.smallest_changes(self, self.space.nominal, self.every(),
@@ -156,7 +170,7 @@ class Campaign:
             return
         folder = self.wanted.folder / ACTUATORS if self.wanted.folder else None
         store = Store(folder, about(space, self.strategy))
-        runs = Runs(space.case, self.strategy, space, store, self.wanted.threads)
+        runs = Runs(space.case, self.strategy, space, store, makers=self.runs.makers)
 
         def in_time(points: Array) -> Array:
             self._in_time()
@@ -227,15 +241,12 @@ class Campaign:
     def _in_time(self) -> None:
         seconds = self.wanted.seconds
         if seconds is not None and monotonic() - self.began >= seconds:
-            raise Spent
+            raise TimeOver
 
     def _told(self, made: int, failed: int) -> None:
-        if self.progress:
-            rate = made / max(monotonic() - self.began, 1e-9)
-            left = max(0, self.plan.most - len(self.store)) / max(rate, 1e-9)
-            self.progress(f"{self.strategy}: {len(self.store)} runs of at most {self.plan.most}, "
-                          f"{failed} failed, {rate:.3g} a second, at most {left:.0f} s left",
-                          min(1.0, len(self.store) / self.plan.most))
+        self.telling(made, failed)
+        if self.asked:
+            self._in_time()
 
 
 def stress(case: Case, strategy: str, wanted: Wanted, progress: Progress | None = None

@@ -30,13 +30,15 @@ if TYPE_CHECKING:
 SHARE = 0.95
 """Of a space, which fewer runs than Wilks' number cannot show to pass."""
 NO_RUN = "no run was laid out"
+WITH_PROCEDURES = ("its runs have procedures, which wait for the plant: each was played in step "
+                   "with it, which is slower than a run without")
 
 
 def told(made: Campaign, nominal: Array) -> StressAnswer:
     """The answer; `nominal` (m,) distances of the scenario as it stands."""
     every, found, case = made.every(), made.found, made.case
     odd = [o for o in made.store.known.values() if o.why]
-    same = made.runs.same
+    facts = made.runs.shared.blank.facts
     no_map = made.move_range if isinstance(made.move_range, str) else made.plan.why_no_ramps
     return StressAnswer(
         title=case.title, strategy=made.strategy,
@@ -45,10 +47,11 @@ def told(made: Campaign, nominal: Array) -> StressAnswer:
         inputs=made.space.inputs, nominal=made.space.nominal,
         verdicts=_verdicts(made, every, nominal),
         sampling=made.sampling, fresh=found.fresh, searched=found.searched,
-        sampled=found.sampled, stopped_early=found.stopped, not_run=len(odd),
+        sampled=found.sampled, stopped_early=found.stopped, broken_off=found.broken_off,
+        not_run=len(odd),
         why_not_run=odd[0].why if odd else None,
         unreached=sum(not o.reached for o in made.runs.outcomes(every.points)),
-        nominal_history=same.nominal, budget=made.plan.words(made.sampling),
+        nominal_history=made.runs.nominal, budget=made.plan.words(made.sampling),
         joint=_joint(found.fresh, made.sampling),
         confidence_note=note(len(found.fresh.points), made.sampling),
         tolerances=tuple(found.tolerances),
@@ -61,7 +64,8 @@ def told(made: Campaign, nominal: Array) -> StressAnswer:
         sensitivity=tuple(found.matters),
         why_no_sensitivity=(f"no sensitivities: {made.plan.why_no_sensitivity}"
                             if made.plan.why_no_sensitivity else None),
-        findings=same.facts.findings, step_s=same.nominal.audit.step_s,
+        findings=facts.findings + ((WITH_PROCEDURES,) if case.procedures else ()),
+        step_s=made.runs.nominal.audit.step_s,
         seconds=monotonic() - made.began)
 
 

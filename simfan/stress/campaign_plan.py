@@ -3,6 +3,7 @@
 from simfan.plant.case import Case
 from simfan.scenario import written
 from simfan.stress import budget, campaign_ramps
+from simfan.stress.program import program
 from simfan.stress.space import Space, grid_levels, grid_points, random_points, sobol_points
 from simfan.stress.store import content
 from simfan.stress.tally import Array
@@ -28,9 +29,7 @@ def laid(sampling: str, seed: int, runs: int, inputs: int) -> Array:
 
 def about(space: Space, strategy: str) -> dict[str, str]:
     """What runs in one folder have in common."""
-    from simfan import __version__
-
     spread = "\n".join(f"{i.name} {i.form} {i.numbers!r}" for i in space.inputs)
     moves = repr(space.moves)
-    return {"version of simfan": __version__, "strategy": strategy,
+    return {"simfan": program()["simfan"], "strategy": strategy,
             "scenario": content(f"{written.text(space.tables)}{spread}{moves}")}

@@ -82,7 +82,8 @@ class Space:
         over = {"over": written.quantity(move["over"], "time")} if move["over"] else {}
         event = {"at": written.quantity(self.moves.at, "time"), **over, "setpoint": setpoints[1]}
         others = [e for e in made.get("timeline", ()) if not {"setpoint", "profile"} & set(e)]
-        made["run"] = made["run"] | {"starts_at": setpoints[0]}
+        key = "setpoint" if "setpoint" in made["run"] else "starts_at"
+        made["run"] = made["run"] | {key: setpoints[0]}
         made["timeline"] = sorted([event, *others], key=_when)
 
 
@@ -149,7 +150,7 @@ def _of_moves(case: Case, moves: Moves | None) -> tuple[Input, ...]:
         return ()
     first = next((e for e in case.timeline if e.setpoint is not None), None)
     kind = case.control.held_kind
-    every = (("from", kind, moves.start, case.run.starts_at),
+    every = (("from", kind, moves.start, case.run.first_setpoint),
              ("to", kind, moves.end, first.setpoint if first else None),
              ("over", "time", moves.over, first.over if first else None))
     return tuple(Input(name, of, "uniform", (float(ends[0]), float(ends[1])),

@@ -41,6 +41,7 @@ SOURCES = {
     "OWASP": r"OWASP",
     "python-control": r"python-control",
     "Reyes-Lúa and others 2019": r"Reyes-Lúa",
+    "rtamt": r"rtamt",
     "Skogestad 2003": r"Skogestad, J\. Process|Skogestad, Simple analytic",
     "State technical reference manuals": r"state (energy-efficiency )?technical reference manuals|"
                                          r"state\s+energy-efficiency technical",
