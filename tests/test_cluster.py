@@ -171,6 +171,7 @@ def test_the_address_of_a_worker(local: "distributed.LocalCluster") -> None:
     assert f"at {worker} there is a Worker of Dask, not its scheduler" in told
 
 
+@pytest.mark.slow  # it closes a cluster under its own clients, which may take minutes
 def test_a_scheduler_without_workers_and_one_that_goes_away(
         file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """And workers that all go away; what came before is there."""

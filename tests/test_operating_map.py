@@ -47,7 +47,8 @@ def left_alone(case: Case, name: str, start: OperatingPoint, output: float, seco
     """The running plant in manual at an output, from a steady point whose flow is nudged, at the
     step that a run of the case chooses for itself."""
     case = case.model_copy(update={
-        "timeline": (), "run": case.run.model_copy(update={"duration": seconds})})
+        "timeline": (), "procedures": None, "run": case.run.model_copy(update={
+            "duration": seconds, "setpoint": None, "starts_at": case.run.first_setpoint})})
     _, pace = prepare(case, name)
     assembled, plan, traces = begin(case, name, pace.step, pace.record)
     search = Search(assembled)

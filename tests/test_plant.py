@@ -245,7 +245,9 @@ def _fields(model: type[BaseModel] = Case, above: str = "") -> Iterator[tuple[st
 
 
 WITHOUT_CONSEQUENCE = {"timeline.over", "timeline.because", "energy.currency", "timeline",
-                       "strategies.overrides", "protection"}
+                       "strategies.overrides", "protection", "procedures.run_back",
+                       "procedures.start.over", "procedures.stop.over", "procedures.run_back.over",
+                       "tags.alarms", "trend.good", "trend.bad"}
 """Defaults that stand for "nothing happens" or "no remark"."""
 
 

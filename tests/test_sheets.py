@@ -412,3 +412,30 @@ def test_a_sheet_with_a_column_left_out_is_refused() -> None:
     with pytest.raises(ValueError, match="nothing in B"):
         sheet("x", "", "", ("A", "B"), [{"A": "1"}], "none")
     assert isinstance(sheet("x", "", "", ("A", "B"), [], "none"), Sheet)
+
+
+def test_start_and_stop_stand_step_by_step_with_permissives_and_limits() -> None:
+    """In the order of the run's own steps, each with what ends it."""
+    case = load(Path("scenarios/lime-kiln-start.toml"))
+    made = sheets(Known(case, tuple(case.strategies)))
+    rows = next(s for s in made if s.key == "procedures").rows
+    assert [r.words("Procedure") for r in rows] == [
+        name for name, steps in case.procedure_steps.items() for _ in steps]
+    purge = next(r for r in rows if r.words("Action").startswith("purge"))
+    assert purge.words("At most [s]") == "600"
+    assert purge.words("If it is not met") == "the procedure ends: purge not proven in 600 s"
+    permit = next(r for r in rows if r.words("Action") == "permissives")
+    assert "no more starts than the motor's maker permits" in permit.words("Permissive")
+
+
+def test_a_surge_count_and_its_reset_stand_in_the_alarm_list() -> None:
+    case = load(Path("scenarios/gypsum-dryer.toml")).model_copy(update={"protection": (
+        Protection(surge_cycles=3, window=60.0, effect="trip"),
+        Protection(lowest_pressure=-500.0, effect="alarm", reset="by itself", reset_after=5.0))})
+    made = {s.key: s for s in sheets(Known(case, tuple(case.strategies)))}
+    surge, low = made["alarms"].rows
+    assert [surge.words(c) for c in ("Setpoint", "Window [s]", "On-delay [s]")] == [
+        "3", "60", "n/a: its window rules"]
+    assert low.words("Off-delay [s]") == "5"
+    assert [r.words("Reset") for r in made["cause-and-effect"].rows] == [
+        "by hand, at the next start", "by itself after 5 s"]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from simfan import api
-from simfan.stress.campaign import _about
+from simfan.stress.campaign_plan import about
 from simfan.stress.runs import Runs
 from simfan.stress.space import Space, random_points
 from simfan.stress.store import NAME, Store
@@ -42,7 +42,7 @@ def test_ctrl_c_ends_with_what_is_done_and_progress_is_told_before(
     out = tmp_path / "out"
     case = api.load(file)
     space = Space(case, STRATEGY)
-    store = Store(out, _about(space, STRATEGY))
+    store = Store(out, about(space, STRATEGY))
     Runs(case, STRATEGY, space, store)(random_points(SEED, 0, 4, INPUTS))
     store.close()
     program = Program("stress", file, "--strategy", STRATEGY, "--out", out, columns=80)
@@ -86,7 +86,7 @@ def test_a_killed_campaign_goes_on_and_makes_no_finished_run_again(
 
     case = api.load(file)
     space = Space(case, STRATEGY)
-    store = Store(out, _about(space, STRATEGY))
+    store = Store(out, about(space, STRATEGY))
     assert store.found == len(before)
     again = Runs(case, STRATEGY, space, store)
     known = len(before) - 1

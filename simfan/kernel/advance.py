@@ -156,8 +156,9 @@ def look(plant, coef, cond, off, state, d, probe):
     """Pass through the equations once as things stand, for what is not a state."""
     for i in range(plant.shutters.size):
         coef.shutter[i] = state.shutter[i]
-    network.form(plant, cond, state.position, state.moving[off.flow:off.speed], coef, plant.step)
-    network.slopes(plant, coef, cond, off, state.moving, d, probe)
+    network.form_called(plant, cond, state.position, state.moving[off.flow:off.speed], coef,
+                        plant.step)
+    network.slopes_called(plant, coef, cond, off, state.moving, d, probe)
 
 
 @counted_nowhere

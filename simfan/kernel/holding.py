@@ -30,8 +30,11 @@ def hold(plant, cond, wanted, grid, points, steps, little, position, x, d, coef,
     rounding [Pa]. `position` (n_elements,) is working memory.
     """
     advance.bound(plant, cond, probe)
-    least = outermost(plant, cond, coef, 0.0, grid, 1, position, x, d, probe)
-    most = outermost(plant, cond, coef, 1.0, grid, -1, position, x, d, probe)
+    ends = np.empty(2)
+    for end in range(2):
+        ends[end] = outermost(plant, cond, coef, float(end), grid, 1 - 2 * end, position, x, d,
+                              probe)
+    least, most = ends[0], ends[1]
     if math.isnan(least) or math.isnan(most):
         return NO_FLOW_AT_MOST if math.isnan(most) else NO_FLOW_AT_LEAST, math.nan, math.nan
     at = np.empty((3, points))

@@ -39,7 +39,8 @@ def at_flow(plant, cond, coef, position, flow, back, x, d, probe):
     network.form_called(plant, cond, position, x[off.flow:off.speed], coef, 0.0)
     x[off.speed] = coef.fan[0].reference if coef.fan[0].reference > 0.0 else 1.0
     if math.isnan(back):
-        still(plant, coef, cond, off, x, d, probe, 0, 0.05 * around, 8.0 * around)
+        volume = off.flow - plant.network.volume.size
+        still(plant, coef, cond, off, x, d, probe, volume, 0.05 * around, 8.0 * around)
     else:
         x[0] = back
         network.slopes_called(plant, coef, cond, off, x, d, probe)
@@ -59,7 +60,7 @@ def still(plant, coef, cond, off, x, d, probe, i, low, high):
     at_low = 0.0
     x[i] = low
     for k in range(MOST + 2):
-        network.slopes(plant, coef, cond, off, x, d, probe)
+        network.slopes_called(plant, coef, cond, off, x, d, probe)
         if k == 0:
             if d[i] <= 0.0:
                 return

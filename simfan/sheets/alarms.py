@@ -10,18 +10,21 @@ from simfan.plant.protection import CAUSES, Protection
 from simfan.sheets.known import NO_TAG, Known
 from simfan.sheets.sheet import UNIT, Cell, Sheet, na, sheet
 
-COLUMNS = ("Tag", "Type", "Watches", "Setpoint", UNIT, "On-delay [s]", "Off-delay [s]", "Deadband",
-           "Bypass at start [s]", "Time constant [s]", "Output on it [%]", "Priority", "Class",
-           "Consequence", "Operator's action", "Automatic action")
+COLUMNS = ("Tag", "Type", "Watches", "Setpoint", UNIT, "On-delay [s]", "Window [s]",
+           "Reset", "Off-delay [s]", "Deadband", "Bypass at start [s]", "Time constant [s]",
+           "Output on it [%]", "Priority", "Class", "Consequence", "Operator's action",
+           "Automatic action")
 NONE = "the scenario has no [[protection]]; the fan still needs its protection"
 BY_THE_SITE = na("by the site's rationalisation")
 WATCHES = {"overload": "motor's heat, load borne for good", "speed": "fan speed, high",
-           "stall_margin": "stall margin, low", "highest_pressure": "pressure of the volume, high",
+           "stall_margin": "stall margin, low", "surge_cycles": "surge cycles in the window",
+           "highest_pressure": "pressure of the volume, high",
            "lowest_pressure": "pressure of the volume, low"}
 CONSEQUENCE = {
     "overload": "the motor's winding overheats",
     "speed": "the wheel is stressed beyond what its maker allows",
     "stall_margin": "stall and surge: vibration, reverse flow, damage",
+    "surge_cycles": "surge: vibration, reverse flow, damage",
     "highest_pressure": "casing, duct or process beyond its pressure",
     "lowest_pressure": "duct or process drawn in",
 }
@@ -43,10 +46,14 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
         yield {
             "Tag": _tag(known, k), "Type": row.effect, "Watches": WATCHES[row.cause],
             "Setpoint": setpoint, UNIT: getattr(setpoint, "unit", "") or "1",
-            "On-delay [s]": na("it takes the heat's own time") if row.overload is not None else
-            known.cell(("protection", k, "after"), "at once"),
-            "Off-delay [s]": na("it stays until the motor is started again"),
-            "Deadband": na("it stays until the motor is started again"),
+            "On-delay [s]": na("it takes the heat's own time")
+            if row.overload is not None else na("its window rules")
+            if row.surge_cycles is not None else known.cell(("protection", k, "after"), "at once"),
+            "Window [s]": known.cell(("protection", k, "window"), "for surge cycles alone"),
+            "Reset": row.reset_words,
+            "Off-delay [s]": na("it stays until the motor is started again")
+            if row.reset == "by hand" else known.cell(("protection", k, "reset_after"), "at once"),
+            "Deadband": na("the model has none: by the site"),
             "Bypass at start [s]": known.cell(("protection", k, "bypass_at_start"), "none"),
             "Time constant [s]": known.cell(("protection", k, "time_constant"),
                                             "for overload alone"),
@@ -58,8 +65,9 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
 def cause_and_effect(known: Known) -> Sheet:
     """Causes down, effects across."""
     return sheet("cause-and-effect", "Cause and effect",
-                 "X: the cause on the left brings this about, at the scan after it. Effects stay "
-                 "until the motor is started again.", ("Tag", "Cause", *EFFECTS, "Reset"),
+                 "X: the cause on the left brings this about, at the scan after it. A motor that "
+                 "is tripped stays off until it is started again.",
+                 ("Tag", "Cause", *EFFECTS, "Reset"),
                  _matrix(known), NONE)
 
 
@@ -67,7 +75,7 @@ def _matrix(known: Known) -> Iterator[Mapping[str, Cell]]:
     for k, row in enumerate(known.case.protection):
         yield {"Tag": _tag(known, k), "Cause": row.words[0],
                **dict(zip(EFFECTS, _marks(row), strict=True)),
-               "Reset": "by a start of the motor"}
+               "Reset": row.reset_words}
 
 
 def _marks(row: Protection) -> tuple[str, str, str]:

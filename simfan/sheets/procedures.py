@@ -1,15 +1,20 @@
 """Start and stop: one line for each step, with what permits it.
 
-Steps come from `_steps`, in order; a scenario that describes none has a line that says so.
+A scenario that describes none has a line that says so.
 """
 
 from collections.abc import Iterator, Mapping
 
+from simfan.plant.procedure_steps import Step
 from simfan.sheets.known import Known
-from simfan.sheets.sheet import Cell, Sheet, sheet
+from simfan.sheets.sheet import Cell, Sheet, na, sheet
+from simfan.sheets.typed import rounded
 
-COLUMNS = ("Procedure", "Step", "Action", "Tag", "Permissive", "Waits for", "At most [s]",
-           "If it is not met")
+COLUMNS = ("Procedure", "Step", "Action", "Tag", "Permissive", "At most [s]", "If it is not met")
+DEVICE = {"by hand": "loop", "release": "loop", "setpoint": "loop", "switch on": "motor",
+          "switch off": "motor", "run up": "motor", "coast": "fan", "permit": "motor",
+          "purge": "fan", "wait": "motor"}
+"""Action → whose tag stands beside it."""
 NONE = "the scenario describes no start and no stop; the site's own procedure stands"
 
 
@@ -22,4 +27,17 @@ def procedures(known: Known) -> Sheet:
 
 def _steps(known: Known) -> Iterator[Mapping[str, Cell]]:
     """A line for each step of the case's procedures, every column filled."""
-    yield from ()
+    for name, steps in known.case.procedure_steps.items():
+        for number, step in enumerate(steps, start=1):
+            device = DEVICE.get(step.action)
+            yield {"Procedure": name, "Step": str(number), "Action": step.words,
+                   "Tag": known.tag(device) if device else na("no tag for this damper"),
+                   "Permissive": ", ".join(step.permissives) or na("the step before is done"),
+                   "At most [s]": na("it takes its own time") if step.within is None
+                   else rounded(step.within), "If it is not met": _failure(step)}
+
+
+def _failure(step: Step) -> str:
+    if not step.failure:
+        return na("it is told, nothing else")
+    return f"the procedure ends: {step.failure.replace(': {}', '').replace('{}', '')}"

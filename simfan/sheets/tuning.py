@@ -132,9 +132,10 @@ def _judged(known: Known, head: Mapping[str, Cell], name: str) -> Iterator[Mappi
             f"{known.held_number(facts.low)} to {known.held_number(facts.high)}")
     yield {**head, "Field": "range the margins hold for", "Value": span, UNIT: known.held_unit,
            "Source": "what all strategies of the scenario reach; small moves"}
+    start = show(known.case.run.first_setpoint, known.case.control.held_kind)
     yield {**head, "Field": "model basis", "Value": "linearised plant at rest, 25 points of the "
            "range, sampled by the scan" if facts else na(NOT_RUN), UNIT: na("words"),
-           "Source": f"start at {show(known.case.run.starts_at, known.case.control.held_kind)}"}
+           "Source": f"start at {start}"}
 
 
 def _degrees(angle: float | None) -> float | None:

@@ -149,8 +149,8 @@ class Search:
         bench, n = self.bench, len(at)
         traces = layout.traces(self.plant._replace(last_tick=n - 1, record_steps=1))
         outputs = np.repeat(at.output[:, None], self.plant.loops.size, 1)
-        rest.note(self.plant, bench.cond, layout.rest(self.plant), at.position, outputs, at.x,
-                  bench.slope, bench.coef, bench.probe, traces)
+        rest.note(self.plant, bench.cond, layout.rest(self.plant), _even(at.position), outputs,
+                  _even(at.x), bench.slope, bench.coef, bench.probe, traces)
         return {name: values[:n] for name, values in traces._asdict().items()}
 
     def rates(self, at: Standing, lagged: bool = False) -> Array:
@@ -164,9 +164,14 @@ class Search:
             x = x.copy()
             x[:, bench.off.rise:bench.off.reading] = self.samples(at)["fan_pressure"]
         matrix = np.zeros((len(at), size.size, size.size))
-        rest.jacobian(bench.plant, bench.cond, at.position, x, size, bench.x, bench.slope,
-                      bench.coef, bench.probe, matrix)
+        rest.jacobian(bench.plant, bench.cond, _even(at.position), _even(x), size, bench.x,
+                      bench.slope, bench.coef, bench.probe, matrix)
         return matrix
+
+
+def _even(rows: Array) -> Array:
+    """The same in one piece of memory: for another layout the kernel would be compiled again."""
+    return np.ascontiguousarray(rows)
 
 
 def zeros(function: Callable[..., Array], low: Array, high: Array, *more: Array) -> Array:

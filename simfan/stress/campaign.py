@@ -97,7 +97,8 @@ class Campaign:
         tried(self.space)
         self.sampling, self.move_range, self.plan = planned(case, self.space, wanted.runs)
         self.store = Store(wanted.folder, about(self.space, strategy))
-        self.telling = Telling(strategy, self.store.found, self.plan.most, progress)
+        way = " (with procedures, slower)" if case.procedures else ""
+        self.telling = Telling(strategy + way, self.store.found, self.plan.most, progress)
         self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told,
                          wanted.makers)
         self.inputs = len(self.space.inputs)
