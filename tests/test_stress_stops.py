@@ -64,8 +64,8 @@ def looks(told: str) -> None:
     """The line of progress fits, and tells runs, failures, rate, time and part."""
     lines = [part.strip() for part in re.split(r"[\r\n]+", told)]
     assert max(map(len, lines)) < 80
-    shape = re.compile(r"damper: (\d+) runs \(4 before\), (\d+) failed, [\d.]+/s, over [\d.]+ "
-                       r"(s|min|h) left, at random: +\d+ %")
+    shape = re.compile(r"damper: (\d+) runs \(4 before\), (\d+) failed, [\d.]+/s, up to "
+                       r"[\d.]+ (s|min|h) left, fresh: +\d+ %")
     found = [line for line in map(shape.fullmatch, lines) if line]
     assert found, lines
     assert int(found[-1][1]) >= SOME and int(found[-1][2]) <= int(found[-1][1]) - 4

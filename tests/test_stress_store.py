@@ -130,7 +130,7 @@ def test_a_folder_without_the_right_to_write(tmp_path: Path) -> None:
 def test_a_file_without_the_right_to_write(tmp_path: Path) -> None:
     Store(tmp_path, ABOUT).close()
     (tmp_path / NAME).chmod(0o444)
-    for folder in (tmp_path, *(p for p in tmp_path.parents if "pytest" in p.name)):
+    for folder in (tmp_path, *(p for p in tmp_path.parents if "pytest" in str(p))):
         folder.chmod(0o755)
     with unprivileged(), pytest.raises(RunError, match="may not be written: change its perm"):
         Store(tmp_path, ABOUT)

@@ -116,7 +116,7 @@ class Campaign:
     def run(self) -> StressAnswer:
         """All parts, or those that there was time for."""
         nominal = self.runs(self.space.nominal[None])[0]
-        parts = {"runs before the search": self._lay, "search": self._search,
+        parts = {"fresh": self._lay, "search": self._search,
                  "smallest changes": self._change, "tuning and actuators": self._tolerate,
                  "ramp limits": self._ramp, "ramp limits over plants": self._ramp_over,
                  "what matters": self._matter}

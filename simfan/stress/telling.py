@@ -42,7 +42,7 @@ class Telling:
         if rate:
             said.append(f"{rate:.3g}/s")
         if rate and self.asked > runs:
-            said.append(f"at most {_time((self.asked - runs) / rate)} left")
+            said.append(f"up to {_time((self.asked - runs) / rate)} left")
         return ", ".join([*said, self.part])
 
     def rate(self, now: float) -> float:
