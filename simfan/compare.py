@@ -13,11 +13,11 @@ from simfan.metrics import (
     assumed_part_s,
     beyond_words,
     can_be_judged,
+    interruptions,
     judge,
     misses,
     plain,
     robustness_misses,
-    tripped_words,
     verdict,
     with_reasons,
 )
@@ -153,7 +153,8 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
     """One run with its measures, misses and verdict."""
     facts, stopped = history.facts, history.audit.stopped
     measures = judge(history, criteria) if can_be_judged(history) else None
-    missed = robustness_misses(facts) + (misses(measures, criteria, facts) if measures else ())
+    missed = robustness_misses(facts) + interruptions(history) + (
+        misses(measures, criteria, facts) if measures else ())
     if measures is None and stopped is None and not missed:
         stopped = "fewer than two samples are numbers"
     return StrategyResult(
@@ -165,8 +166,7 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
         misses=missed,
         findings=facts.findings,
         verdict=verdict(measures, missed, facts.findings, stopped,
-                        "; ".join(filter(None, (tripped_words(facts),
-                                                beyond_words(measures, facts))))),
+                        beyond_words(measures, facts)),
         assumed_part_s=assumed_part_s(history),
     )
 

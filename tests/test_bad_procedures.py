@@ -46,6 +46,10 @@ MISTAKES = [
      "procedures.run_back#1.pressure_above", "two conditions are two run-backs"),
     ('setpoint = "30 m3/s"', 'setpoint = "-3 m3/s"', "procedures.run_back#1.setpoint",
      "at least 0 m3/s"),
+    ("poles = 6", "poles = 6\npermitted_starts = { cold = 1, hot = 2 }",
+     "motor.permitted_starts.hot", "at most cold, 1"),
+    ("poles = 6", 'poles = 6\nlocked_rotor_time = "10 s"\nlocked_rotor_time_cold = "5 s"',
+     "motor.locked_rotor_time_cold", "at least locked_rotor_time, 10 s"),
 ]
 
 
@@ -63,9 +67,10 @@ def test_the_base_is_right_and_its_steps_are_told(tmp_path: Path) -> None:
     steps = scenario.load(path).procedure_steps
     assert list(steps) == ["start", "stop", "restart", "run-back 1"]
     assert lines(steps["stop"]) == [
-        "1. controller to manual, output to 0 % over 10 s, elements there; at most 130 s",
+        "1. controller to manual, output to 0 % over 10 s, elements there; at most 130 s, "
+        "then on all the same",
         "2. motor off",
-        "3. wait for standstill, below 2 % of rated speed; at most 1800 s"]
+        "3. wait for standstill, below 2 % of rated speed; at most 1800 s, then on all the same"]
     assert lines(steps["start"])[1].startswith("2. permissives; only if: no more starts than")
     assert lines(steps["run-back 1"]) == ["1. setpoint to 30 m3/s; only if: motor load above 95 %"]
 

@@ -50,7 +50,7 @@ class Along:
             "surge_cycles": lambda limit: _Surge(limit, criteria.surge_swing),
         }
         asked = distance.requirements(criteria, facts.max_safe_speed_ratio)
-        limits = [(r.name, distance._limit(r)) for r in asked]
+        limits = [(r.name, distance.as_si(r)) for r in asked]
         self._all = [made[name](limit) if name in made else _Always(name, criteria, limit)
                      for name, limit in limits]
 
@@ -72,8 +72,8 @@ class _Always:
         self.least = inf
 
     def take(self, piece: History) -> None:
-        if self.name != "stall_margin" or distance._over_stall(piece) is not None:
-            found = distance._DISTANCE[self.name](piece, self.criteria, self.limit)
+        if self.name != "stall_margin" or distance.over_stall(piece) is not None:
+            found = distance.DISTANCE[self.name](piece, self.criteria, self.limit)
             self.least = min(self.least, found)
 
     def distance(self) -> float:
@@ -100,7 +100,7 @@ class _Outside:
 
     def distance(self) -> float:
         outside = float(tracking_fold.result(self.state).outside)
-        return (self.limit - outside) / distance._size(self.limit)
+        return (self.limit - outside) / distance.size(self.limit)
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ class _Surge:
 
     def take(self, piece: History) -> None:
         """The first piece tells the flow at stall, where the sheet does not."""
-        time, ratio = clock(piece), distance._over_stall(piece)
+        time, ratio = clock(piece), distance.over_stall(piece)
         if ratio is not None:
             self.least = min(self.least, distance.always(ratio))
         if not self.states:

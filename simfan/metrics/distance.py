@@ -76,15 +76,16 @@ def distances(history: History, criteria: Criteria) -> Array:
     """(m,) signed distances, one for each of `requirements`. The run must be complete."""
     asked = requirements(criteria, history.facts.max_safe_speed_ratio)
     run = in_operation(history, criteria)
-    return np.array([_DISTANCE[r.name](run, criteria, _limit(r)) for r in asked])
+    return np.array([DISTANCE[r.name](run, criteria, as_si(r)) for r in asked])
 
 
-def _limit(requirement: Requirement) -> float:
-    """As a share, or in SI."""
+def as_si(requirement: Requirement) -> float:
+    """The limit as a share, or in SI."""
     return requirement.limit / (100.0 if requirement.unit == "%" else 1.0)
 
 
-def _size(limit: float, otherwise: float = 1.0) -> float:
+def size(limit: float, otherwise: float = 1.0) -> float:
+    """What a distance to the limit is divided by: `otherwise` for a limit of nothing."""
     return abs(limit) or otherwise
 
 
@@ -93,7 +94,7 @@ def _outside(history: History, criteria: Criteria, limit: float) -> float:
 
     found = tracking(history, criteria.band).whole.time_outside_band_s
     assert found is not None  # of a run
-    return (limit - found) / _size(limit)
+    return (limit - found) / size(limit)
 
 
 def _answers(history: History, criteria: Criteria
@@ -127,7 +128,7 @@ def _settling(history: History, criteria: Criteria, limit: float) -> float:
     return min(found, default=NOTHING_TO_JUDGE)
 
 
-def _over_stall(history: History) -> Array | None:
+def over_stall(history: History) -> Array | None:
     """Q/Q_stall of all fans wherever there is a line; None where there is none at all."""
     flow, stall = history.traces["fan_flow"], history.traces["stall_flow"]
     lined = np.isfinite(stall)
@@ -136,13 +137,13 @@ def _over_stall(history: History) -> Array | None:
 
 def _margin(history: History, criteria: Criteria, limit: float) -> float:
     """(Q − Q_stall)/Q ≥ m is Q/Q_stall·(1 − m) − 1 ≥ 0, which stays finite as Q falls to zero."""
-    ratio = _over_stall(history)
+    ratio = over_stall(history)
     return NOTHING_TO_JUDGE if ratio is None else always(ratio * (1.0 - limit) - 1.0)
 
 
 def _surge(history: History, criteria: Criteria, limit: float) -> float:
     """(most − cycles)/most where there are more; with none, how far right of the line it stayed."""
-    flow, ratio = surge.stall_flow(history), _over_stall(history)
+    flow, ratio = surge.stall_flow(history), over_stall(history)
     if flow is None or ratio is None:
         return NOTHING_TO_JUDGE
     swing = criteria.surge_swing * flow
@@ -161,11 +162,11 @@ def to_surge(cycles: int, limit: float, least: float) -> float:
 
 
 def _load(history: History, criteria: Criteria, limit: float) -> float:
-    return always(limit - history.traces["motor_load"]) / _size(limit)
+    return always(limit - history.traces["motor_load"]) / size(limit)
 
 
 def _speed(history: History, criteria: Criteria, limit: float) -> float:
-    return always(limit - np.abs(history.traces["speed_ratio"])) / _size(limit)
+    return always(limit - np.abs(history.traces["speed_ratio"])) / size(limit)
 
 
 def _gauge(history: History) -> Array:
@@ -173,15 +174,16 @@ def _gauge(history: History) -> Array:
 
 
 def _highest(history: History, criteria: Criteria, limit: float) -> float:
-    return always(limit - _gauge(history)) / _size(limit, RATHER_PA)
+    return always(limit - _gauge(history)) / size(limit, RATHER_PA)
 
 
 def _lowest(history: History, criteria: Criteria, limit: float) -> float:
-    return always(_gauge(history) - limit) / _size(limit, RATHER_PA)
+    return always(_gauge(history) - limit) / size(limit, RATHER_PA)
 
 
-_DISTANCE: dict[str, Callable[[History, Criteria, float], float]] = {
+DISTANCE: dict[str, Callable[[History, Criteria, float], float]] = {
     "time_outside_band": _outside, "overshoot": _overshoot, "settling_time": _settling,
     "stall_margin": _margin, "surge_cycles": _surge, "motor_load": _load, "speed": _speed,
     "highest_pressure": _highest, "lowest_pressure": _lowest,
 }
+"""Key in the scenario's criteria → distance of a history in operation from a limit in SI."""

@@ -21,7 +21,8 @@ class Miss:
     """One criterion that is not met. `got` is None where the wanted number does not exist."""
 
     criterion: str
-    """The key in the scenario's criteria."""
+    """The key in the scenario's criteria; or "max_sensitivity", "operation", "trips",
+    "procedures", "locked_rotor_time", which are asked for without one."""
     got: float | None
     """[`unit`]; None where the wanted number does not exist."""
     limit: float
@@ -88,17 +89,6 @@ def beyond_words(measures: Measures | None, facts: Facts) -> str:
         return ""
     ending = "" if worst.settling_time_s is not None else " and has not settled at its end"
     return f"{_step(worst)} overshoots by {figure(over)} %{ending}{_because(worst, found)}"
-
-
-def tripped_words(facts: Facts) -> str:
-    """The first trip by the scenario's protection, and how many followed; "" for none."""
-    trips = sorted((at, row.cause) for row in facts.protection if row.effect == "trip"
-                   for at in row.acted_s)
-    if not trips:
-        return ""
-    at, cause = trips[0]
-    more = f", and {len(trips) - 1} more" if len(trips) > 1 else ""
-    return f"tripped at {figure(instant(at))} s ({cause}){more}"
 
 
 def _because(change: Change, found: Robustness) -> str:

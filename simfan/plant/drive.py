@@ -43,6 +43,13 @@ class PermittedStarts(Description):
     within: Annotated[float, Quantity("time", Limits(above=0.0, most=7 * 86400.0))] = 3600.0
     """Default: an hour; common practice, no source."""
 
+    @model_validator(mode="after")
+    def _valid(self) -> Self:
+        if self.hot > self.cold:
+            refuse([Problem(("hot",), str(self.hot), f"at most cold, {self.cold}",
+                            "a hot motor bears fewer starts than a cold one")])
+        return self
+
 
 class Motor(Description):
     """A squirrel-cage induction motor by its nameplate."""
@@ -93,7 +100,7 @@ class Motor(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse([*self._poles_amiss(), *self._torques_amiss(),
+        refuse([*self._poles_amiss(), *self._torques_amiss(), *self._times_amiss(),
                 *rated_amiss(self.part_load, self.efficiency)])
         return self
 
@@ -101,6 +108,13 @@ class Motor(Description):
         if self.poles % 2:
             yield Problem(("poles",), str(self.poles), "an even number from 2 to 100",
                           "6 poles turn at just under 1000 rpm on 50 Hz, 1200 rpm on 60 Hz")
+
+    def _times_amiss(self) -> Iterator[Problem]:
+        hot, cold = self.locked_rotor_time, self.locked_rotor_time_cold
+        if hot is not None and cold is not None and cold < hot:
+            yield Problem(("locked_rotor_time_cold",), f"{cold:g} s",
+                          f"at least locked_rotor_time, {hot:g} s",
+                          "a cold rotor bears it longer than a hot one")
 
     def _torques_amiss(self) -> Iterator[Problem]:
         """Torque falls from standstill to pull-up, then rises to breakdown."""

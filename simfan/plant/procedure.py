@@ -20,6 +20,7 @@ from simfan.plant.quantities import (
     VolumeFlow,
     refuse,
 )
+from simfan.plant.watch import Watch
 from simfan.units import show
 
 Wait = Annotated[float, Quantity("time", Limits(above=0.0, most=86400.0))]
@@ -99,9 +100,11 @@ class Restart(Description):
     """Trips after which it starts again. Default: one; an assumption."""
 
 
-class RunBack(Description):
+class RunBack(Watch):
     """The setpoint taken back, the loop still in automatic, once something lasted so long; again
     only after it was gone."""
+
+    causes = CONDITIONS
 
     load_above: Fraction | None = None
     """Of what the motor may give for good."""
@@ -120,33 +123,17 @@ class RunBack(Description):
 
     @model_validator(mode="after")
     def _valid(self) -> Self:
-        refuse(self._amiss())
+        refuse(self.causes_amiss("two conditions are two run-backs"))
         return self
-
-    @property
-    def condition(self) -> str:
-        """Which of CONDITIONS."""
-        return next(name for name in CONDITIONS if getattr(self, name) is not None)
-
-    @property
-    def limit(self) -> float:
-        """Of the condition [1 or Pa]."""
-        return float(getattr(self, self.condition))
 
     @property
     def words(self) -> str:
         """Such as "motor load above 95 % for 10 s"."""
-        what, _, side = self.condition.rpartition("_")
+        what, _, side = self.cause.rpartition("_")
         name = {"load": "motor load", "stall_margin": "stall margin",
                 "pressure": "pressure of the volume"}[what]
-        value = show(self.limit, CONDITIONS[self.condition], digits=4)
+        value = show(self.limit, CONDITIONS[self.cause], digits=4)
         return f"{name} {side} {value}" + (f" for {self.after:g} s" if self.after else "")
-
-    def _amiss(self) -> Iterator[Problem]:
-        given = [name for name in CONDITIONS if getattr(self, name) is not None]
-        if len(given) != 1:
-            yield Problem((given[1],) if given else (), " and ".join(given) or "no condition",
-                          f"one of {', '.join(CONDITIONS)}", "two conditions are two run-backs")
 
 
 class Procedures(Description):

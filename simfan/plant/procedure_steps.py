@@ -1,7 +1,7 @@
 """The steps of a procedure, one after the other: what is printed, and what is carried out."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from simfan.plant.procedure import Procedures, Restart, Start, Stop
@@ -39,6 +39,8 @@ class Step:
     """Given up after so long [s]."""
     failure: str = ""
     """What is told then; `{}` is what was seen."""
+    goes_on: bool = False
+    """Whether the procedure goes on all the same."""
 
 
 def start_steps(start: Start, kind: str, isolated: bool) -> tuple[Step, ...]:
@@ -72,8 +74,8 @@ def _run_up(start: Start, kind: str, isolated: bool) -> Iterator[Step]:
 
 
 def stop_steps(stop: Stop, isolated: bool) -> tuple[Step, ...]:
-    """A normal stop."""
-    return tuple(_stop(stop, isolated))
+    """A normal stop. It goes on whatever is not where it should be: the motor must come off."""
+    return tuple(replace(step, goes_on=step.within is not None) for step in _stop(stop, isolated))
 
 
 def _stop(stop: Stop, isolated: bool) -> Iterator[Step]:
@@ -124,7 +126,8 @@ def _if(step: Step) -> str:
 
 
 def _limit(step: Step) -> str:
-    return f"; at most {step.within:g} s" if step.within is not None else ""
+    on = ", then on all the same" if step.goes_on else ""
+    return f"; at most {step.within:g} s{on}" if step.within is not None else ""
 
 
 def _damper(opens: bool) -> Step:

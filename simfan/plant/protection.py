@@ -7,7 +7,6 @@ from pydantic import model_validator
 
 from simfan.errors import Problem
 from simfan.plant.quantities import (
-    Description,
     Fraction,
     Limits,
     Plain,
@@ -17,19 +16,21 @@ from simfan.plant.quantities import (
     Time,
     refuse,
 )
+from simfan.plant.watch import Watch
 from simfan.units import show
 
 CAUSES = {"overload": "fraction", "speed": "fraction", "stall_margin": "fraction",
           "surge_cycles": None, "highest_pressure": "pressure", "lowest_pressure": "pressure"}
 """Key of what is watched → kind of its limit."""
 Effect = Literal["alarm", "trip", "run back"]
-EFFECTS: tuple[Effect, ...] = ("alarm", "trip", "run back")
 
 
-class Protection(Description):
+class Protection(Watch):
     """One row of the cause-and-effect table; it looks at every scan at the plant itself, not
     through the loop's transmitter. What it did is reset as `reset` says; that of a trip lasts in
     any case until the motor is started again."""
+
+    causes = CAUSES
 
     overload: Fraction | None = None
     """The load that the motor bears for good, of its rating; the motor's heat, of first order, acts
@@ -77,16 +78,6 @@ class Protection(Description):
             ("reset_after",) if self.reset == "by hand" else ())
 
     @property
-    def cause(self) -> str:
-        """Which of CAUSES."""
-        return next(name for name in CAUSES if getattr(self, name) is not None)
-
-    @property
-    def limit(self) -> float:
-        """Of the cause [1 or Pa]."""
-        return float(getattr(self, self.cause))
-
-    @property
     def watched(self) -> str:
         """The cause in plain words, without its times."""
         kind = CAUSES[self.cause]
@@ -129,10 +120,7 @@ class Protection(Description):
         return what, effect
 
     def _amiss(self) -> Iterator[Problem]:
-        given = [name for name in CAUSES if getattr(self, name) is not None]
-        if len(given) != 1:
-            yield Problem((given[1],) if given else (), " and ".join(given) or "nothing watched",
-                          f"one of {', '.join(CAUSES)}", "two causes are two rows")
+        yield from self.causes_amiss("two causes are two rows")
         yield from self._times_amiss()
         if self.effect == "run back" and self.output is None:
             yield Problem(("output",), "nothing", 'an output such as "30 %"', "output is missing")

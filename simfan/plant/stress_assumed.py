@@ -45,8 +45,11 @@ def _shortened(case: Case, moves: Moves) -> Case:
 
 
 def _moves(case: Case) -> Moves | None:
-    """Any setpoint of the timeline to any, in a step or a ramp."""
-    values = [float(case.run.starts_at), *(float(e.setpoint) for e in case.timeline
+    """Any setpoint of the timeline to any, in a step or a ramp; none where the fan must be started
+    first, since a move says nothing of a fan at rest."""
+    if case.run.from_standstill:
+        return None
+    values = [float(case.run.first_setpoint), *(float(e.setpoint) for e in case.timeline
                                            if e.setpoint is not None)]
     low, high = min(values), max(values)
     first = next((e.at for e in case.timeline if e.setpoint is not None), SETTLED)

@@ -79,7 +79,11 @@ class Live:
         self._begin(event.procedure, event.because)
 
     def _begin(self, name: str, because: str = "") -> None:
-        """One procedure at a time: the later one takes over."""
+        """One procedure at a time: the later one takes over. A start of a motor that runs is none:
+        it would take a loop in automatic to the output of a start."""
+        if name == "start" and self.stage.dials["motor"].now > 0.0 and not self.seen.tripped:
+            self.stage.tell("start refused: the motor runs already", "refused")
+            return
         if self.under_way is not None and self.under_way.is_alive:
             self.under_way.interrupt(f"{name} takes over")
         procedure = Procedure(self.stage, self.seen, self.starts, name)
@@ -130,9 +134,9 @@ class Live:
     def _holds(self, row: RunBack) -> bool:
         """Whether its condition holds now, with the motor running and the loop in automatic."""
         value = {"load": self.seen.load, "stall_margin": self.seen.stall_margin,
-                 "pressure": self.seen.pressure}[row.condition.rpartition("_")[0]]
+                 "pressure": self.seen.pressure}[row.cause.rpartition("_")[0]]
         if value is None or not self.seen.powered or self.seen.held:
             return False
         if not np.isnan(self.stage.dials["manual"].now):
             return False
-        return value > row.limit if row.condition.endswith("above") else value < row.limit
+        return value > row.limit if row.cause.endswith("above") else value < row.limit

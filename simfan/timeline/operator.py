@@ -30,6 +30,7 @@ class Procedure:
         self.env = stage.env
         self.number = 0
         self.should_run = False
+        self.amiss: list[str] = []
         self.record = Carried(name, stage.now)
 
     def carried_out(self, steps: tuple[Step, ...], because: str = "") -> Steps:
@@ -38,13 +39,23 @@ class Procedure:
         self.should_run = self.seen.powered and self.name != "stop"
         try:
             for self.number, step in enumerate(steps, start=1):
-                yield from self._done(step)
+                yield from self._tried(step)
         except GivenUp as why:
             self._fail(str(why))
         except simpy.Interrupt as by:
             self._end("broken off", str(by.cause))
         else:
-            self._end("complete", "")
+            self._end("complete", "; ".join(self.amiss))
+
+    def _tried(self, step: Step) -> Steps:
+        """One step; what cannot be done is told where the procedure goes on without it."""
+        try:
+            yield from self._done(step)
+        except GivenUp as why:
+            if not step.goes_on:
+                raise
+            self.amiss.append(str(why))
+            self._tell(f"warning: {why}; the {self.name} goes on")
 
     def _done(self, step: Step) -> Steps:
         does = {"damper": self._damper, "by hand": self._by_hand, "permit": self._permit,

@@ -62,6 +62,10 @@ def test_the_segments_differ_and_do_what_they_are_named_for(here: dict[str, str]
     assembled, plan, traces, state = segment.ready("damper shutting")
     run_from(assembled, plan, traces, state)
     assert traces.element_position[-1, 0] < 0.1 and state.counts[STIFF] > 0
+    assembled, plan, traces, state = segment.ready("dampers behind the fan")
+    run_from(assembled, plan, traces, state)
+    lowest = traces.shutter_position.min(axis=0)
+    assert (lowest == 0.0).all() and (traces.electrical_power[-1] == 0.0).all()
 
 
 @settings(max_examples=25, deadline=None)
