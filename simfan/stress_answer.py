@@ -120,8 +120,8 @@ class RampLimits:
     """So many plants of the space, the worst of which decides [1]; 0 for the plant as the scenario
     has it. A slowest duration was then not looked for."""
     left_out: Array | None = None
-    """(k, k) plants [1] that break something even in the slowest ramp, and are left out of that
-    move; None for a single plant."""
+    """(k, k) plants [1] that break something even in the slowest ramp that the plant as given
+    bears, and are left out of that move; None for a single plant."""
     uncured: tuple[int, ...] = ()
     """Columns [1] of the requirements that they break."""
 

@@ -12,8 +12,17 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-SCENARIO = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text(
-    "utf-8").replace('duration = "180 s"', 'duration = "100 s"') + """
+PLANT = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text(
+    "utf-8").replace('duration = "180 s"', 'duration = "100 s"')
+"""A scenario of runs of 100 s, without anything that varies."""
+MOVES = """
+[stress.moves]
+from = ["3 m3/s", "5 m3/s"]
+to = ["2.5 m3/s", "5 m3/s"]
+over = ["0 s", "20 s"]
+at = "20 s"
+"""
+SCENARIO = PLANT + """
 [criteria]
 overshoot = "10 %"
 settling_time = "60 s"
@@ -22,12 +31,7 @@ stall_margin = "5 %"
 runs = 4000
 seed = 3
 vary = [{ of = "process.design.pressure", plus_minus = "10 %" }]
-[stress.moves]
-from = ["3 m3/s", "5 m3/s"]
-to = ["2.5 m3/s", "5 m3/s"]
-over = ["0 s", "20 s"]
-at = "20 s"
-"""
+""" + MOVES
 STRATEGY, SEED, INPUTS = "damper", 3, 4
 QUICK = """
 from simfan.stress import campaign, sensitivity

@@ -2,6 +2,7 @@
 there is no scheduler, no worker, or another program."""
 
 import json
+import logging
 import os
 import signal
 import socket
@@ -10,6 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import numpy as np
@@ -25,20 +27,42 @@ from simfan.stress.program import differences, program
 from simfan.stress.runs import Runs
 from simfan.stress.space import Space, random_points
 from simfan.stress.store import Store
-from tests.campaigns import INPUTS, SCENARIO, STRATEGY
+from tests.campaigns import INPUTS, PATIENCE, SCENARIO, STRATEGY
 
 distributed = pytest.importorskip("distributed")
 WITHIN = 7.0
 """A person at the terminal waits no longer for a sentence [s]; the program itself gives up
 earlier, and the rest is the room of a busy machine."""
+CLOSES = 60.0
+"""No cluster is waited for longer at its end [s]."""
 
 
 @pytest.fixture(scope="module")
 def local() -> Iterator["distributed.LocalCluster"]:
     """Two workers, each a process of its own that is started anew when it dies."""
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0",
-                                  silence_logs=True) as made:
+    made = distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0",
+                                    silence_logs=logging.ERROR)
+    try:
         yield made
+    finally:
+        ended(made)
+
+
+def ended(cluster: "distributed.LocalCluster") -> None:
+    """Closing waits for ever for a process that dies while it is started: not here. What is left of
+    it ends with this program."""
+    with suppress(TimeoutError):
+        cluster.close(timeout=CLOSES)
+
+
+@contextmanager
+def without_workers() -> Iterator["distributed.LocalCluster"]:
+    made = distributed.LocalCluster(n_workers=0, dashboard_address=":0",
+                                    silence_logs=logging.ERROR)
+    try:
+        yield made
+    finally:
+        ended(made)
 
 
 @pytest.fixture
@@ -175,13 +199,13 @@ def test_the_address_of_a_worker(local: "distributed.LocalCluster") -> None:
 def test_a_scheduler_without_workers_and_one_that_goes_away(
         file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """And workers that all go away; what came before is there."""
-    with distributed.LocalCluster(n_workers=0, dashboard_address=":0", silence_logs=True) as alone:
+    with without_workers() as alone:
         told, seconds = refused(alone.scheduler_address)
         assert f"has no workers: start one where simfan is installed, with `dask worker " \
                f"{alone.scheduler_address}`" in told
         assert seconds < 2 * WITHIN
         alone.scale(1)
-        alone.wait_for_workers(1)
+        alone.wait_for_workers(1, timeout=PATIENCE)
         case = api.load(file)
         here = Runs(case, STRATEGY, Space(case, STRATEGY), Store(None, {}))
         there = Cluster(alone.scheduler_address)
@@ -214,16 +238,16 @@ main(sys.argv[1:])
 def test_a_worker_with_other_versions_is_refused_with_both(
         tmp_path: Path) -> None:
     """A worker that says that its numpy is another one."""
-    with distributed.LocalCluster(n_workers=0, dashboard_address=":0", silence_logs=True) as alone:
+    with without_workers() as alone:
         other = subprocess.Popen(
             [sys.executable, "-c", OTHER, alone.scheduler_address, "--no-nanny", "--nthreads", "1",
              "--no-dashboard"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=tmp_path,
             env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)})
         try:
-            alone.wait_for_workers(1)
+            alone.wait_for_workers(1, timeout=PATIENCE)
             told, _ = refused(alone.scheduler_address)
         finally:
-            other.terminate()
+            other.kill()
             other.wait()
     assert f"numpy 1.26.0 there, {np.__version__} here" in told and "a worker, tcp://" in told
     assert "Install the same there" in told

@@ -1,7 +1,6 @@
 """Signed distances: temporal logic on signals made by hand, and the same verdict as `misses`."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,8 +11,8 @@ from simfan.metrics import judge, misses
 from simfan.metrics.distance import always, distances, eventually, requirements, settles
 from simfan.plant.case import Case, Criteria
 from simfan.stress.space import Space, random_points
+from tests.campaigns import PLANT
 
-TEN_LINES = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text("utf-8")
 TIGHT = """
 [criteria]
 overshoot = "1 %"
@@ -39,7 +38,7 @@ NUMBER = 24
 @pytest.fixture(scope="module")
 def runs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Case, list[History]]:
     path = tmp_path_factory.mktemp("distance") / "tight.toml"
-    path.write_text(TEN_LINES.replace('duration = "180 s"', 'duration = "100 s"') + TIGHT, "utf-8")
+    path.write_text(PLANT + TIGHT, "utf-8")
     case = api.load(path)
     space = Space(case, "damper")
     return case, [api.run(space.case_of(space.values(p)), "damper")

@@ -18,9 +18,8 @@ from simfan.stress.confidence import failure_bound, statement
 from simfan.stress.space import Space, grid_levels, grid_points, random_points, sobol_points
 from simfan.stress_answer import StressAnswer, stands_for
 from simfan.stressed import Stressed
+from tests.campaigns import MOVES, PLANT, STRATEGY
 
-TEN_LINES = (Path(__file__).parents[1] / "scenarios" / "ten-lines.toml").read_text(
-    "utf-8").replace('duration = "180 s"', 'duration = "100 s"')
 STRESS = """
 [criteria]
 overshoot = "10 %"
@@ -34,24 +33,18 @@ vary = [
     { of = "process.design.pressure", plus_minus = "10 %" },
     { of = "air.temperature", uniform = ["0 degC", "30 degC"] },
 ]
-[stress.moves]
-from = ["3 m3/s", "5 m3/s"]
-to = ["2.5 m3/s", "5 m3/s"]
-over = ["0 s", "20 s"]
-at = "20 s"
-"""
-NAME = "damper"
+""" + MOVES
 
 
 def case_of(folder: Path, text: str = STRESS) -> Case:
     path = folder / "stressed.toml"
-    path.write_text(TEN_LINES + text, "utf-8")
+    path.write_text(PLANT + text, "utf-8")
     return api.load(path)
 
 
 @pytest.fixture(scope="module")
 def answer(tmp_path_factory: pytest.TempPathFactory) -> StressAnswer:
-    return api.stress(case_of(tmp_path_factory.mktemp("campaign")), NAME)
+    return api.stress(case_of(tmp_path_factory.mktemp("campaign")), STRATEGY)
 
 
 class TestTheBudget:
@@ -86,7 +79,7 @@ class TestTheBudget:
     def test_it_is_told_before_it_starts(self, tmp_path: Path) -> None:
         case_of(tmp_path, STRESS.replace("over = [\"0 s\", \"20 s\"]\n", ""))
         done = CliRunner().invoke(main, ["stress", str(tmp_path / "stressed.toml"), "--strategy",
-                                         NAME, "--runs", "10", "--seconds", "1"])
+                                         STRATEGY, "--runs", "10", "--seconds", "1"])
         assert "10 runs: 5 at random, 5 searched; and at most 30 on top" in done.stderr
         assert done.exit_code == 0
 
@@ -120,13 +113,13 @@ class TestFreshRuns:
 
     def test_tuned_gains_are_judged_on_runs_drawn_without_them(self, tmp_path: Path) -> None:
         """Gains that are sought know nothing of the sample: it is that of given gains."""
-        text = TEN_LINES.replace("controller = { gain = 0.8, reset = \"4 s\" }", "")
-        assert text != TEN_LINES
+        text = PLANT.replace("controller = { gain = 0.8, reset = \"4 s\" }", "")
+        assert text != PLANT
         path = tmp_path / "sought.toml"
         path.write_text(text.replace("control = { scan = \"250 ms\",  }",
                                      "control = { scan = \"250 ms\" }").replace(", }", " }")
                         + STRESS, "utf-8")
-        found = api.stress(api.load(path), NAME, runs=12)
+        found = api.stress(api.load(path), STRATEGY, runs=12)
         assert np.array_equal(found.fresh.points, random_points(3, 0, 6, 5))
 
 
@@ -174,7 +167,7 @@ class TestSampling:
                                                ) -> None:
         text = STRESS.replace("seed = 3", f'seed = 3\nsampling = "{how}"').replace(
             'over = ["0 s", "20 s"]\n', "")
-        found = api.stress(case_of(tmp_path, text), NAME, runs=32)
+        found = api.stress(case_of(tmp_path, text), STRATEGY, runs=32)
         assert len(found.fresh.points) == laid and found.sampling == how
         told = Stressed(found).to_json()
         for verdict, one in zip(found.verdicts, told["requirements"], strict=True):
@@ -187,7 +180,7 @@ class TestSampling:
         text = STRESS.replace("seed = 3", 'seed = 3\nsampling = "grid"')
         case = case_of(tmp_path, text)
         with pytest.raises(RunError, match=r"5 inputs make at least 32 runs.*give 64 runs"):
-            api.stress(case, NAME)
+            api.stress(case, STRATEGY)
 
 
 class TestTheSearch:
@@ -205,7 +198,7 @@ class TestTuningAndActuators:
                                                                       tmp_path: Path) -> None:
         """Each as a run of its own, judged as `simfan run` judges it."""
         case = case_of(tmp_path)
-        space = Space(case, NAME)
+        space = Space(case, STRATEGY)
         nominal = space.case_of(space.values(space.nominal))
         found = [t for t in answer.tolerances
                  if t.input.name == "control.controller.gain" and t.breaks is not None]
@@ -217,7 +210,7 @@ class TestTuningAndActuators:
             for gain, broken in ((one.holds, False), (one.breaks, True)):
                 tuned = nominal.control.model_copy(
                     update={"controller": Controller(gain=gain, reset=4.0)})
-                history = api.run(nominal.model_copy(update={"control": tuned}), NAME)
+                history = api.run(nominal.model_copy(update={"control": tuned}), STRATEGY)
                 missed = {m.criterion for m in
                           misses(judge(history, case.criteria), case.criteria, history.facts)}
                 assert (name in missed) == broken

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from simfan.report.stress_histograms import BINS, bins, in_sight
+from simfan.report.stress_page import _up
 from simfan.report.stress_ramps import rates
 from simfan.report.stress_region import most_important
-from simfan.report.stress_words import Scale, axis, required, rounded_down
+from simfan.report.stress_words import Scale, axis, required, rounded_down, value_within
 from simfan.stress_answer import STOPPED, Input, RampLimits, Requirement, Sensitivity, Trail
 
 
@@ -33,6 +34,21 @@ def test_the_limit_is_in_sight_and_a_single_far_run_is_not() -> None:
     (12.99, "12"), (0.0389, "0.038"), (3.0, "3.0"), (187.0, "180"), (9.9999, "9.9"), (10.0, "10")])
 def test_a_limit_does_not_grow_by_being_written(rate: float, said: str) -> None:
     assert rounded_down(rate) == said
+
+
+@pytest.mark.parametrize("percent, said", [
+    (4.9506, "4.96"), (39.3038, "39.4"), (100.0, "100"), (5.0, "5"), (9.9999, "10"),
+    (1e-4, "0.0001"), (0.0, "0")])
+def test_a_share_that_may_fail_does_not_shrink_by_being_written(percent: float, said: str) -> None:
+    assert _up(percent) == said
+
+
+@pytest.mark.parametrize("holds, nominal, said", [
+    (1.23456, 1.0, "1.234"), (0.123401, 1.0, "0.1235"), (0.8, 1.0, "0.8"), (1.0, 1.0, "1")])
+def test_a_value_that_holds_is_rounded_to_where_it_came_from(
+        holds: float, nominal: float, said: str) -> None:
+    gain = Input("control.controller.gain", None, "log", (0.1, 8.0), nominal)
+    assert value_within(gain, holds, nominal, "si") == said
 
 
 def test_rates_are_told_in_the_reader_s_unit() -> None:

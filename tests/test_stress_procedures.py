@@ -8,10 +8,11 @@ import pytest
 from simfan import api
 from simfan.metrics.distance import distances
 from simfan.stress.space import random_points
-from tests.test_stress_runs import NAME_OF, TEN_LINES, runs
+from tests.campaigns import PLANT, STRATEGY
+from tests.test_stress_runs import runs
 
 TIMELINE = 'timeline = [{ at = "30 s"'
-STARTED = TEN_LINES.replace('starts_at = "4.5 m3/s"', 'starts_at = "standstill", '
+STARTED = PLANT.replace('starts_at = "4.5 m3/s"', 'starts_at = "standstill", '
                             'setpoint = "4.5 m3/s"').replace(
     TIMELINE, 'timeline = [{ at = "1 s", procedure = "start" }, { at = "30 s"') + """
 [procedures.start]
@@ -41,7 +42,7 @@ def test_a_run_with_procedures_is_the_plain_run_of_its_case_on_any_threads(file:
     found = many(points)
     for point, got in zip(points, found, strict=True):
         one = many.space.case_of(many.space.values(point))
-        history = api.run(one, NAME_OF)
+        history = api.run(one, STRATEGY)
         assert history.facts.procedures[0].outcome == "complete"
         assert np.array_equal(got, distances(history, case.criteria))
     assert np.unique(found, axis=0).shape[0] == 4
@@ -49,7 +50,7 @@ def test_a_run_with_procedures_is_the_plain_run_of_its_case_on_any_threads(file:
 
 def test_the_progress_and_the_answer_name_the_slower_way(file: Path) -> None:
     said: list[str] = []
-    answer = api.stress(api.load(file), NAME_OF, runs=12,
+    answer = api.stress(api.load(file), STRATEGY, runs=12,
                         progress=lambda words, share: said.append(words))
     assert any("with procedures, slower" in words for words in said)
     assert any("procedures, which wait for the plant" in line for line in answer.findings)

@@ -338,9 +338,22 @@ class TestRamps:
             assert found.left_out is not None
             assert np.array_equal(found.fastest, given.fastest, equal_nan=True)
             assert (found.left_out[off] == 1).all() and found.uncured == (1,)
-            assert worst_of(of, np.array(plants), 1000.0)(np.array([[10.0, 20.0, 999.0]])).min() > 0
+            assert worst_of(of, np.array(plants), given)(np.array([[10.0, 20.0, 999.0]])).min() > 0
         none = over_plants(of, given, np.array([[2.0], [3.0]]))
         assert none.none[off].all() and (none.breaks[off] == 1).all()
+
+    def test_where_too_slow_breaks_no_plant_is_left_out_for_it(self) -> None:
+        """All break beyond 200 s, and the others below 10 and 20 s: 20 s is the limit of both."""
+        def of(points: Array) -> Array:
+            seconds, least = points[:, 2], points[:, 3]
+            return np.minimum(seconds - least, 200.0 - seconds)[:, None]
+
+        plants = np.array([[10.0], [20.0]])
+        given = ramp_limits(worst_of(of, plants[:1]), SETPOINTS[:2], 1.0, 1000.0)
+        found = over_plants(of, given, plants)
+        assert given.bounded[0, 1] and found.left_out is not None and not found.left_out.any()
+        assert 20.0 <= found.fastest[0, 1] <= 21.0
+        assert worst_of(of, plants, given)(np.array([[10.0, 20.0, 21.0]])).min() > 0.0
 
     def test_plants_that_disagree_leave_a_limit_that_all_of_them_keep_or_none(self) -> None:
         """One breaks between 20 and 40 s, the other below 25 s: what is told was run on both."""

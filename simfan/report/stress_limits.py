@@ -3,7 +3,7 @@ setpoint may move."""
 
 from rich.console import Group, RenderableType
 
-from simfan.report.stress_words import left_out, required, rounded_down, value
+from simfan.report.stress_words import left_out, required, rounded_down, value, value_within
 from simfan.report.terminal import Words
 from simfan.report.tune_tables import Rows
 from simfan.stress_answer import RampLimits, RampRow, StressAnswer, Tolerance, stands_for
@@ -27,7 +27,8 @@ def _tolerance(found: Tolerance, answer: StressAnswer, system: System) -> list[s
     one = found.input
     name = one.name.removeprefix(f"strategies.{answer.strategy}.")
     times = f"{found.factor:.3g}"
-    shown = [value(one, v, system) for v in (found.nominal, found.holds)]
+    shown = [value(one, found.nominal, system),
+             value_within(one, found.holds, found.nominal, system)]
     if found.breaks is None or found.requirement is None:
         return [name, *shown, times, "-", "none found"]
     return [name, *shown, times, value(one, found.breaks, system),

@@ -1,6 +1,7 @@
 """The page of `simfan stress`: what was found of each requirement, what breaks it, how sure."""
 
 from collections.abc import Iterator
+from math import ceil
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from simfan.report.items import hanging, item
 from simfan.report.sections import Section
 from simfan.report.stress_limits import ramps, tolerances
 from simfan.report.stress_pictures import DRAWN
-from simfan.report.stress_words import required, value, varied
+from simfan.report.stress_words import required, rounded, value, varied
 from simfan.report.terminal import Words
 from simfan.report.tune_tables import Rows
 from simfan.report.wording import reworded
@@ -48,7 +49,7 @@ def _what(answer: StressAnswer, system: System) -> RenderableType:
 
 
 def _varied(answer: StressAnswer, system: System) -> RenderableType:
-    heads = ("Varied", "lowest", "highest", "as it\nstands", "spread")
+    heads = ("Varied", "lowest", "highest", "nominal\nrun", "spread")
     rows = [[varied(one), *(value(one, one.value(u), system) for u in (0.0, 1.0, float(at))),
              one.form] for one, at in zip(answer.inputs, answer.nominal, strict=True)]
     return Rows(heads, lambda miss: rows)
@@ -89,8 +90,7 @@ def _room(found: Verdict, miss: str) -> str:
 
 def _up(percent: float) -> str:
     """To three digits, rounded to the doubtful side."""
-    told = float(f"{percent:.3g}")
-    return significant(told if told >= percent else told * 1.001 + 1e-9)
+    return significant(rounded(percent, 3, ceil)) if percent > 0.0 else "0"
 
 
 def _smallest(found: Verdict, answer: StressAnswer, system: System) -> str:

@@ -1,14 +1,14 @@
 """Words for what a search varies and requires."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from math import floor, log10
+from math import ceil, floor, log10
 
 import numpy as np
 
 from simfan.report import ink
 from simfan.stress_answer import Input, RampLimits, Requirement
-from simfan.units import System, preferred, show, significant
+from simfan.units import System, convert, preferred, show, significant
 
 REQUIRED = {
     "time_outside_band": "Time outside the band",
@@ -25,6 +25,8 @@ REQUIRED = {
 MOVED = {"from": "Setpoint before the move", "to": "Setpoint after the move",
          "over": "Length of the ramp"}
 SHARES = 101
+DIGITS = 4
+"""Of a value."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,15 @@ def varied(one: Input) -> str:
 
 def value(one: Input, at: float, system: System) -> str:
     """Of an input, in the reader's unit."""
-    return show(at, one.kind, system, digits=4) if one.kind else significant(at, 4)
+    return show(at, one.kind, system, digits=DIGITS) if one.kind else significant(at, DIGITS)
+
+
+def value_within(one: Input, at: float, nominal: float, system: System) -> str:
+    """The same of a value above zero, rounded toward the nominal one."""
+    unit = preferred(one.kind, system) if one.kind else ""
+    counted = convert(at, one.kind, unit) if one.kind else at
+    inward = rounded(counted, DIGITS, floor if at > nominal else ceil)
+    return f"{significant(inward, DIGITS)} {unit}".rstrip()
 
 
 def axis(one: Input, system: System) -> Scale:
@@ -86,6 +96,13 @@ def axis(one: Input, system: System) -> Scale:
 
 def rounded_down(rate: float) -> str:
     """To two digits, never up: a limit must not grow by being written."""
-    places = 1 - floor(log10(rate))
-    down = floor(rate * 10.0**places + 1e-9) / 10.0**places
-    return f"{down:.{max(places, 0)}f}"
+    return f"{rounded(rate, 2, floor):.{max(1 - floor(log10(rate)), 0)}f}"
+
+
+def rounded(value: float, digits: int, to: Callable[[float], int]) -> float:
+    """A value above zero to so many digits, by `floor` or `ceil`; what is there but for the last
+    bits stays."""
+    places = digits - 1 - floor(log10(value))
+    scaled = value * 10.0**places
+    whole = round(scaled) if abs(scaled - round(scaled)) < 1e-9 * 10**digits else to(scaled)
+    return float(whole / 10.0**places)

@@ -83,6 +83,16 @@ class Wanted:
     makers: Makers | None = None
     """Who makes the runs, where not this machine."""
 
+    def __post_init__(self) -> None:
+        """Raises RunError for numbers that make no campaign."""
+        for what, got, good, allowed in (
+                ("runs", self.runs, self.runs >= 1, "1 or more"),
+                ("seconds", self.seconds, self.seconds is None or self.seconds > 0.0, "above 0"),
+                ("seed", self.seed, self.seed >= 0, "0 or more"),
+                ("threads", self.threads, self.threads >= 1, "1 or more")):
+            if not good:
+                raise RunError(f"{what}: got {got}, allowed: {allowed}")
+
 
 class Campaign:
     """One strategy's."""
@@ -102,7 +112,8 @@ class Campaign:
         self.runs = Runs(case, strategy, self.space, self.store, wanted.threads, self._told,
                          wanted.makers)
         self.inputs = len(self.space.inputs)
-        self.asked: dict[bytes, Array] = {}
+        self.asked: dict[bytes, None] = {}
+        """Points in the order they were first asked for."""
         empty = Trail(np.zeros((0, self.inputs)), np.zeros((0, len(self.runs.requirements))))
         self.found = Gathered(empty, empty)
 
@@ -110,7 +121,7 @@ class Campaign:
         """Distances; TimeOver where it is."""
         self._in_time()
         points = np.ascontiguousarray(points, dtype=float)
-        self.asked.update((p.tobytes(), p) for p in points)
+        self.asked.update(dict.fromkeys(p.tobytes() for p in points))
         return self.runs(points)
 
     def run(self) -> StressAnswer:
@@ -215,7 +226,7 @@ class Campaign:
         limits = ramps_over.over_plants(each, given, plants)
         self.found.ramps_over = limits
         self.found.ramp_table_over = ramps.table(
-            ramps_over.worst_of(each, plants, self.move_range.longest), limits)
+            ramps_over.worst_of(each, plants, given), limits)
 
     def _matter(self) -> None:
         if self.plan.sensitivity:
@@ -224,8 +235,8 @@ class Campaign:
 
     def _since(self, before: int) -> Array:
         """(n, d) of the points first asked for since then that were run."""
-        asked = [p for p in list(self.asked.values())[before:] if self.store.get(p) is not None]
-        return np.array(asked).reshape(-1, self.inputs)
+        asked = [key for key in list(self.asked)[before:] if key in self.store.known]
+        return np.frombuffer(b"".join(asked)).reshape(-1, self.inputs)
 
     def trail(self, points: Array) -> Trail:
         """Of points that were run."""

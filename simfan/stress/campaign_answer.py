@@ -25,6 +25,7 @@ from simfan.stress.confidence import (
 from simfan.stress_answer import Array, Joint, StressAnswer, Trail, Verdict, Worst
 
 if TYPE_CHECKING:
+    from simfan.plant.case import Case
     from simfan.stress.campaign import Campaign
 
 SHARE = 0.95
@@ -32,6 +33,8 @@ SHARE = 0.95
 NO_RUN = "no run was laid out"
 WITH_PROCEDURES = ("its runs have procedures, which wait for the plant: each was played in step "
                    "with it, which is slower than a run without")
+UP_TO_THERE = ("a run that its protection trips, or whose start fails, breaks no requirement by "
+               "that alone: it is judged up to there; `simfan compare` tells it as missed")
 
 
 def told(made: Campaign, nominal: Array) -> StressAnswer:
@@ -64,9 +67,16 @@ def told(made: Campaign, nominal: Array) -> StressAnswer:
         sensitivity=tuple(found.matters),
         why_no_sensitivity=(f"no sensitivities: {made.plan.why_no_sensitivity}"
                             if made.plan.why_no_sensitivity else None),
-        findings=facts.findings + ((WITH_PROCEDURES,) if case.procedures else ()),
+        findings=(*facts.findings, *made.space.off_nominal,
+                  *((WITH_PROCEDURES,) if case.procedures else ()),
+                  *((UP_TO_THERE,) if _ends_early(case) else ())),
         step_s=made.runs.nominal.audit.step_s,
         seconds=monotonic() - made.began)
+
+
+def _ends_early(case: Case) -> bool:
+    """Whether a run may be over before its time for what no criterion names."""
+    return bool(case.procedures or any(row.effect == "trip" for row in case.protection))
 
 
 def said(failures: int, runs: int, sampling: str) -> tuple[float | None, str]:

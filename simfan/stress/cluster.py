@@ -146,14 +146,30 @@ class Cluster:
 
     def _compare(self) -> None:
         """Refuse another program at the scheduler or a worker."""
-        told = {"the scheduler": self._on_scheduler()}
-        told |= {f"a worker, {where},": there
-                 for where, there in self.client.run(program, on_error="return").items()}
+        told: dict[str, dict[str, str] | BaseException] = {"the scheduler": self._on_scheduler()}
+        told |= {f"a worker, {where},": there for where, there in self._on_workers().items()}
         for where, there in told.items():
-            other = f"{there}" if isinstance(there, Exception) else differences(program(), there)
+            other = (f"{there}" if isinstance(there, BaseException)
+                     else differences(program(), there))
             if other:
                 raise RunError(f"{where} at {self.address} is not as this machine: {other}. "
                                f"{_SAME}")
+
+    def _on_workers(self) -> dict[str, dict[str, str] | BaseException]:
+        """Of those that answer soon: one that is busy, or just gone, must not hold up the others,
+        and is asked again with each of its tasks."""
+        from distributed import wait
+
+        workers = self.client.scheduler_info(n_workers=-1)["workers"]
+        asked = {where: self.client.submit(program, workers=[where], pure=False)
+                 for where in workers}
+        try:
+            with self.client.as_current():
+                wait(list(asked.values()), ANSWERS_WITHIN)
+        except TimeoutError:
+            self.client.cancel([future for future in asked.values() if not future.done()])
+        return {where: future.exception() or future.result()
+                for where, future in asked.items() if future.status in ("finished", "error")}
 
     def _on_scheduler(self) -> dict[str, str] | Exception:
         try:

@@ -1,9 +1,10 @@
 """Ramp limits over several plants of a space: from the limits of one to what all of them bear.
 
-A plant on which even the slowest ramp breaks something is no matter of ramps: it is left out of
-that move, counted and told. Each limit is run on all others. Where one breaks, the worst of them
-says how much slower it has to be, and all are asked again; so each limit that is told was run on
-every one of them and kept all. What they cannot agree on in a few rounds has no limit.
+A plant on which even the slowest ramp that the first one bears breaks something is no matter of
+ramps: it is left out of that move, counted and told. Each limit is run on all others. Where one
+breaks, the worst of them says how much slower it has to be, and all are asked again; so each limit
+that is told was run on every one of them and kept all. What they cannot agree on in a few rounds
+has no limit.
 """
 
 from collections.abc import Callable
@@ -37,7 +38,7 @@ def over_plants(each: Each, limits: RampLimits, plants: Array) -> RampLimits:
     fastest, breaks = limits.fastest.copy(), limits.breaks.copy()
     left_out, uncured = np.zeros(fastest.shape, dtype=int), np.zeros(0, dtype=int)
     if len(pairs):
-        slow = over.run(ends, np.full(len(pairs), limits.longest))
+        slow = over.run(ends, limits.slowest[where])
         able = np.asarray((slow >= 0.0).all(axis=2))
         left_out[where] = np.count_nonzero(~able, axis=1)
         uncured = np.flatnonzero((slow < 0.0).any(axis=(0, 1)))
@@ -93,19 +94,26 @@ def _on_all(each: Each, ends: Array, duration: Array, plants: Array) -> Array:
     return np.asarray(each(rows)).reshape(len(moves), len(plants), -1)
 
 
-def worst_of(each: Each, plants: Array, longest: float | None = None) -> Evaluate:
-    """Moves (n, 3) judged by the worst of several plants, (u, r); with `longest` [s] only by those
-    that keep all in a ramp of that length."""
+def worst_of(each: Each, plants: Array, limits: RampLimits | None = None) -> Evaluate:
+    """Moves (n, 3) judged by the worst of several plants, (u, r); with `limits` of the plant they
+    started from only by those that `over_plants` does not leave out."""
     def worst(moves: Array) -> Array:
         seen = _on_all(each, moves[:, :2], moves[:, 2], plants)
-        if longest is not None:
-            slow = _on_all(each, moves[:, :2], np.full(len(moves), longest), plants)
+        if limits is not None:
+            slow = _on_all(each, moves[:, :2], _slowest(limits, moves), plants)
             able = np.asarray((slow >= 0.0).all(axis=2))
             able |= ~able.any(axis=1, keepdims=True)
             seen = np.where(able[:, :, None], seen, np.inf)
         return np.asarray(seen.min(axis=1))
 
     return worst
+
+
+def _slowest(limits: RampLimits, moves: Array) -> Array:
+    """(n,) duration of the slowest ramp between the setpoints of each move [s]."""
+    start, end = (np.abs(limits.setpoints[:, None] - moves[:, k]).argmin(axis=0) for k in (0, 1))
+    found = limits.slowest[start, end]
+    return np.where(np.isfinite(found), found, limits.longest)
 
 
 def most_runs(setpoints: int, plants: int, shortest: float, longest: float,

@@ -4,8 +4,9 @@ What is written into a case is text, as a file has it; so the case of a run and 
 that replays it are the same to the last bit.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from copy import deepcopy
+from math import isclose
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from simfan.plant.varied import Varied, varied
 from simfan.scenario import written
 from simfan.scenario.sentences import problems
 from simfan.stress_answer import Array, Input
+from simfan.units import show
 
 MOVES = ("from", "to", "over")
 """Names of the inputs that the setpoint moves add."""
@@ -41,8 +43,8 @@ class Space:
         self.varied = _bearing(case, stress, strategy)
         self.inputs = (*(_input(v) for v in self.varied), *_of_moves(case, stress.moves))
         if not self.inputs:
-            raise RunError(f"nothing in [stress] varies for {strategy}: give moves, or vary "
-                           "something that it has")
+            raise RunError(f"nothing in [stress] varies for {strategy}: give moves a range, or "
+                           "vary something that it has")
         self.nominal = np.array([0.5 if i.nominal is None else i.share(i.nominal)
                                  for i in self.inputs])
 
@@ -50,6 +52,18 @@ class Space:
     def one_plant(self) -> bool:
         """Whether every run has the same plant, so that only its setpoints differ."""
         return not self.varied
+
+    @property
+    def off_nominal(self) -> Iterator[str]:
+        """Where the nominal point is not the scenario as it stands, in words."""
+        for one, at in zip(self.inputs, self.values(self.nominal), strict=True):
+            if one.nominal is None:
+                yield (f"{one.name} has no value in the scenario as it stands: the nominal run has "
+                       f"{_shown(one, at)}, from the middle of its spread")
+            elif not isclose(at, one.nominal, rel_tol=1e-6, abs_tol=1e-9):
+                yield (f"{one.name} stands at {_shown(one, one.nominal)}, which is not within its "
+                       f"spread: the nominal run, from which changes are counted, has "
+                       f"{_shown(one, at)}")
 
     def values(self, point: Array) -> tuple[float, ...]:
         """Of the inputs at a point of the cube. SI."""
@@ -156,6 +170,10 @@ def _of_moves(case: Case, moves: Moves | None) -> tuple[Input, ...]:
     return tuple(Input(name, of, "uniform", (float(ends[0]), float(ends[1])),
                        None if nominal is None else float(nominal))
                  for name, of, ends, nominal in every if ends[0] < ends[1])
+
+
+def _shown(one: Input, value: float) -> str:
+    return show(value, one.kind, digits=4) if one.kind else f"{value:.4g}"
 
 
 def _put(made: dict[str, Any], what: Varied, value: float) -> None:

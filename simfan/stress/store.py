@@ -35,7 +35,7 @@ _WHY = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """One run."""
 
@@ -116,7 +116,8 @@ class Store:
                  for key, value in about.items() if kept and kept.get(key) != value]
         if other:
             number = base.execute("select count(*) from run").fetchone()[0]
-            raise RunError(f"{self._file} holds {number} runs of something else: "
+            runs = "1 run" if number == 1 else f"{number} runs"
+            raise RunError(f"{self._file} holds {runs} of something else: "
                            f"{'; '.join(other)}. {_OTHER.capitalize()}, or take that file away")
 
     def _load(self, base: sqlite3.Connection) -> None:
