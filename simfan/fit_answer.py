@@ -6,6 +6,8 @@ from math import sqrt
 
 import numpy as np
 
+from simfan.shown import Shown
+
 Array = np.ndarray
 
 CONFIDENCE = 0.95
@@ -110,8 +112,8 @@ class Search:
     """Why it ended."""
 
 
-@dataclass(frozen=True)
-class FitAnswer:
+@dataclass(frozen=True, repr=False)
+class FitAnswer(Shown):
     """Plant numbers from a recorded trend. SI."""
 
     title: str

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,36 @@ def test_the_table_fits_the_terminal(answer: FitAnswer, width: int) -> None:
     assert "not to be set" in " ".join(words.split())
 
 
+def test_at_the_prompt_a_fit_is_what_the_terminal_shows(
+        answer: FitAnswer, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    printed = files.on_paper(answer, "si", fit_page.FIT)
+    assert repr(answer).split() == printed.split()
+    html = answer._repr_html_()
+    assert html is not None
+    assert "<table" in html
+    assert "duct volume" in html
+
+
+def test_readings_that_no_number_explains_are_told_and_not_fitted(folder: Path) -> None:
+    """The signs of all readings are turned: nothing is found, and nothing breaks."""
+    trend = recorded(RUN)
+    turned = {name: -value if name in ("measured_value", "volume_pressure") else value
+              for name, value in trend.signals.items()}
+    found = fitted(replace(trend, signals=turned), (VOLUME, "fan.inertia"))
+    assert not found.fitted
+    assert "the trend tells none of these numbers" in " ".join(found.findings)
+    assert not found.explained
+
+
+def test_a_reading_that_stands_still_is_doubted() -> None:
+    trend = recorded(RUN)
+    frozen = np.full(trend.time.size, float(trend.signals["measured_value"][0]))
+    found = fitted(replace(trend, signals={**trend.signals, "measured_value": frozen}), SHORT)
+    assert any(one.startswith("measured value never moves") for one in found.findings)
+    assert not any("volume pressure never moves" in one for one in found.findings)
+
+
 def test_a_number_keeps_its_unit_and_its_comment() -> None:
     text = '[ductwork]\nvolume = "21 m3" # from the drawing\ndischarge = { length = "3 ft" }\n'
     made = with_number(text, ("ductwork", "volume"), Changed(34.5678, "volume"))
@@ -121,6 +152,7 @@ def test_what_cannot_be_written_leaves_the_file(folder: Path) -> None:
 @pytest.mark.parametrize(("more", "words"), [
     (["--number", "ductwork.volum"], "ductwork.volum cannot be fitted"),
     (["--skip", "5"], "--skip"),
+    (["--skip", "-5 s"], "0 s or more"),
     (["--from", "89 s"], "at least"),
     (["--strategy", "vanes"], "no strategy"),
 ])

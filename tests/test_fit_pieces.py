@@ -8,7 +8,7 @@ from scipy.stats import linregress
 from scipy.stats import t as student
 
 from simfan.fitting.noise import autocorrelation, memory, noise
-from simfan.fitting.sensitivity import alone, collinearity, together, unknown
+from simfan.fitting.sensitivity import KNOWN, alone, collinearity, together, unknown
 from simfan.fitting.solve import sure
 
 RANDOM = np.random.default_rng(7)
@@ -130,3 +130,13 @@ def test_a_number_that_moves_nothing_is_left_without_a_partner() -> None:
     jacobian = np.array([[10.0, 0.0], [5.0, 0.0]])
     assert alone(jacobian)[1] == np.inf
     assert [(one.place, one.partner) for one in unknown(jacobian)] == [(1, None)]
+
+
+def test_a_number_left_tells_how_it_is_related_to_its_partner() -> None:
+    """Two columns at an angle of 60°: the estimates' correlation is −cos 60° (textbooks)."""
+    size = 1.1 / KNOWN
+    jacobian = size * np.array([[1.0, 0.5], [0.0, sqrt(0.75)]])
+    left, = unknown(jacobian)
+    assert left.partner is not None
+    assert left.related == pytest.approx(-0.5)
+    assert left.deviation == pytest.approx(1.0 / (size * sqrt(0.75)))

@@ -280,6 +280,10 @@ def test_the_blocks_of_the_starter_that_are_commented_out_load_too(tmp_path: Pat
         "outlet damper", "inlet box damper", "inlet vanes", "variable speed", "vanes and speed"}
     assert [e.changes for e in case.timeline][-4:] == [
         "manual_output", "automatic", "instrument_air", "instrument_air"]
+    assert {"start", "stop", "run-back 1"} == set(case.procedure_steps)
+    assert case.tags.loop
+    assert case.trend
+    assert case.trend.columns.time
     _schema_check(tomllib.loads(text))
 
 

@@ -8,10 +8,11 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
+from simfan import api
 from simfan.api import schema
 from simfan.cli import main
 from simfan.metrics import Measures
-from simfan.report import trend_page
+from simfan.report import files, trend_page
 from simfan.trends.judgement import NEEDS
 from tests.recorded import EXAMPLE
 
@@ -91,7 +92,9 @@ def test_an_option_overrides_the_scenario() -> None:
 
 @pytest.mark.parametrize(("words", "said"), [
     (("--strategy", "dampr"), 'no strategy "dampr"'),
-    (("--from", "20 min"), "two are needed"),
+    (("--from", "20 min"), "0 samples from 1200 s on, two are needed"),
+    (("--from", "-5 s"), "begins at 0 s"),
+    (("--time-format", "%d/%m/%Y"), 'a time stamp of the form "%d/%m/%Y"'),
     (("--column", "flow=Q [m3/s]"), "got the signal"),
     (("--zone", "Atlantis/North"), "Atlantis/North"),
     (("--time-format", "%Q"), "%Q"),
@@ -119,3 +122,11 @@ def test_the_example_is_as_the_schema_says() -> None:
     import tomllib
 
     jsonschema.validate(tomllib.loads(EXAMPLE.read_text("utf-8")), schema())
+
+
+def test_at_the_prompt_a_judgement_is_what_the_terminal_shows(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    found = api.judge(api.load(EXAMPLE), LOG, simulate=False)
+    assert repr(found).split() == files.on_paper(found, "si", trend_page.JUDGED).split()
+    assert "<table" in str(found._repr_html_())

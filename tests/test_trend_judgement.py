@@ -260,6 +260,31 @@ def test_without_a_setpoint_nothing_is_simulated_and_it_is_told(tmp_path: Path) 
     assert "no setpoint" in found.why_not_simulated
 
 
+def standstill(zero: slice, gap: slice) -> TrendJudgement:
+    """The ten lines at 4.5 m³/s, read 0.1 m³/s too high, a second apart; with the setpoint at zero
+    for a part, and a gap."""
+    time = np.delete(np.arange(300.0), gap)
+    wanted = np.where((time >= zero.start) & (time < zero.stop), 0.0, 4.5)
+    found = {"setpoint": wanted, "measured_value": wanted + 0.1}
+    good = {name: np.isfinite(values) for name, values in found.items()}
+    return judge(TEN, Trend("t.csv", time, found, good, (), (), 1.0, 5.0), "damper",
+                 simulate=False)
+
+
+def test_a_setpoint_at_zero_all_the_time_has_no_percent() -> None:
+    found = standstill(slice(0, 300), slice(0, 0))
+    assert found.recorded.measures.tracking.whole.iae_percent_s is None
+    assert "the setpoint is zero" in found.not_judged["tracking"]
+
+
+def test_a_stretch_at_a_standstill_is_left_out_and_it_is_told() -> None:
+    """100·0.1/4.5 percent over the 149 s before the gap and nothing after it."""
+    found = standstill(slice(140, 300), slice(150, 200))
+    assert found.recorded.measures.tracking.whole.iae_percent_s == pytest.approx(
+        149.0 * 10.0 / 4.5, rel=1e-9)
+    assert any("1 stretches with the setpoint at zero" in note for note in found.notes)
+
+
 def test_power_and_load_follow_from_one_another_by_the_losses(tmp_path: Path) -> None:
     """What the run says of its own supply and shaft, at rest, within a hundredth."""
     history = run_of("damper")

@@ -173,6 +173,20 @@ def test_a_whole_repeated_hour_stays_two_hours(tmp_path: Path) -> None:
         assert np.diff(found.time) == pytest.approx(np.full(121, 60.0))
 
 
+def test_stamps_of_an_hour_that_a_zone_leaves_out_are_doubted(tmp_path: Path) -> None:
+    """Directive 2000/84/EC, as above: no clock of Norway showed 02:30 on 30 March 2025."""
+    times = [f"2025-03-30 02:{m:02d}:00" for m in range(10)]
+    found = trend(tmp_path, rows(times), zone="Europe/Oslo")
+    assert any(note.startswith("10 of the time stamps are of an hour") for note in found.notes)
+    assert not any("leaves out" in note for note in trend(tmp_path, rows(times)).notes)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "utf-32"])
+def test_text_that_tells_its_encoding_is_read_by_it(tmp_path: Path, encoding: str) -> None:
+    found = trend(tmp_path, rows(["2025-01-01 00:00:00", "2025-01-01 00:00:01"]).encode(encoding))
+    assert found.signals["setpoint"] == pytest.approx([4.5, 4.5])
+
+
 def test_stamps_with_their_offset_need_no_guess(tmp_path: Path) -> None:
     times = ["2025-10-26T02:59:59+02:00", "2025-10-26T02:00:00+01:00", "2025-10-26T02:00:01+01:00"]
     found = trend(tmp_path, rows(times))
@@ -222,7 +236,7 @@ BAD_FILES: dict[str, tuple[str | bytes, tuple[str, ...], list[str]]] = {
     "a workbook": (b"PK\x03\x04\0\0rest", COUNTED, ["a binary file", "save the sheet"]),
     "no heading of time": (GOOD.replace("t,", "clock,"), COUNTED, ['no column "t [s]"', "line 1"]),
     "headings alone": ("t,SP,PV\n", COUNTED, ["no rows of numbers"]),
-    "one row": ("t,SP,PV\n0,1,1\n", COUNTED, ["1 rows", "two rows at least"]),
+    "one row": ("t,SP,PV\n0,1,1\n", COUNTED, ["one row", "two rows at least"]),
     "a missing column": (GOOD.replace("PV", "Flow"), COUNTED,
                          ['no column "PV [m3/h]" for measured_value', '"Flow"']),
     "a nearly right heading": (GOOD.replace("PV", "PV1"), COUNTED,
@@ -235,6 +249,14 @@ BAD_FILES: dict[str, tuple[str | bytes, tuple[str, ...], list[str]]] = {
                          ["line 3", "the unit stands with the column"]),
     "an endless number": (GOOD.replace("1,16200,16000", "1,16200,inf"), COUNTED,
                           ["line 3", '"inf" under PV']),
+    "a number beyond all": (GOOD.replace("1,16200,16000", "1,16200,3.4028235e38"), COUNTED,
+                            ["line 3", '"3.4028235e38" under PV', "trend.bad"]),
+    "a packed file": (b"\x1f\x8b\x08\0\0\0\0\0", COUNTED, ["a binary file", "unpack it"]),
+    "a letter that is none": (GOOD.encode() + b"3,16200,\0\n", COUNTED, ["a binary file", "UTF-8"]),
+    "a day that is none": (rows(["2025-02-28 10:00:00", "2025-02-30 10:00:00"]), PV,
+                           ["line 3", "a day and a time that exist"]),
+    "an hour that comes thrice": (rows([f"2025-10-26 02:{m:02d}:00" for m in range(60)] * 3), PV,
+                                  ["line 122", "time that rises"]),
     "an underscore in a number": (GOOD.replace("1,16200,16000", "1,16_200,16000"), COUNTED,
                                   ["line 3", '"16_200" under SP']),
     "decimal commas between commas": (GOOD.replace("1,16200,16000", "1,16200,16000,5"), COUNTED,
@@ -244,7 +266,7 @@ BAD_FILES: dict[str, tuple[str | bytes, tuple[str, ...], list[str]]] = {
     "a short row": (GOOD.replace("1,16200,16000", "1,16200"), COUNTED,
                     ["line 3", "2 values in a row", "3, one for each heading"]),
     "a lonely quotation mark": (GOOD.replace("1,16200,16000", '1,"16200,16000'), COUNTED,
-                                ["line", "quotation mark"]),
+                                ["line 3", "quotation mark"]),
     "time that goes back": ("t,SP,PV\n0,1,1\n2,1,1\n1,1,1\n", COUNTED,
                             ["line 4", "1 after 2", "time that rises"]),
     "a clock set back": (rows(["2025-01-01 10:00:00", "2025-01-01 10:00:10",

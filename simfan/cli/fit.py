@@ -14,31 +14,20 @@ from simfan.cli.program import (
     QUIET,
     UNITS,
     console,
-    load,
     main,
     quantity,
     say,
     working,
+    writes,
 )
+from simfan.cli.trends import of_trend, recorded
 
 if TYPE_CHECKING:
     from simfan.fit_answer import FitAnswer
 
 
 @main.command()
-@click.argument("trend", type=click.Path(path_type=Path))
-@click.option("--scenario", "file", required=True, type=click.Path(path_type=Path),
-              metavar="FILE", help="The plant, as far as it is known.")
-@click.option("--strategy", "name", metavar="NAME",
-              help="What the plant ran; needed where the scenario has several.")
-@click.option("--column", "columns", multiple=True, metavar="SIGNAL=COLUMN",
-              help='Which column is which signal, such as "setpoint=SP [m3/h]"; adds to the '
-                   "scenario's [trend]. May be given several times.")
-@click.option("--quality", multiple=True, metavar="SIGNAL=COLUMN",
-              help="Which column tells whether a signal's samples are good.")
-@click.option("--time-format", metavar="FORMAT",
-              help='Of time stamps that could be read in two ways, such as "%d/%m/%Y %H:%M:%S".')
-@click.option("--zone", metavar="ZONE", help='Of the time stamps, such as "Europe/Oslo".')
+@of_trend
 @click.option("--from", "begin", metavar="TIME",
               help='Fit from here on, counted from the first sample, such as "90 min"; at rest, '
                    "if it can be.")
@@ -52,10 +41,7 @@ if TYPE_CHECKING:
               help="Compare nothing for so long, where the plant was not at rest.")
 @click.option("--starts", type=click.IntRange(1, 50), default=3, show_default=True, metavar="N",
               help="Places from which the search begins.")
-@click.option("--write", "target", type=click.Path(dir_okay=False, path_type=Path),
-              metavar="SCENARIO",
-              help="Write the scenario with the fitted numbers into this file; what stood there "
-                   "is kept.")
+@writes("the fitted numbers")
 @OUT
 @UNITS
 @JSON
@@ -75,11 +61,8 @@ def fit(trend: Path, file: Path, name: str | None, columns: tuple[str, ...],
     from simfan.fitted import Fitted
     from simfan.report import files, fit_page, page
     from simfan.scenario import fingerprint
-    from simfan.trends.mapping import with_words
 
-    case = load(file, out)
-    said = with_words(case.trend, columns, quality, time_format=time_format, zone=zone)
-    case = case.model_copy(update={"trend": said})
+    case = recorded(file, out, columns, quality, time_format, zone)
     since, until, later = (None if text is None else quantity(option, text, "time") for option, text
                            in (("--from", begin), ("--to", end), ("--skip", skip)))
     with working(file, quiet) as progress:

@@ -24,6 +24,7 @@ from simfan.cli.program import (
     quantity,
     say,
     working,
+    writes,
 )
 
 if TYPE_CHECKING:
@@ -45,10 +46,7 @@ if TYPE_CHECKING:
                    "given several times.")
 @click.option("--schedule", is_flag=True,
               help="Also seek a gain schedule and a characteriser where the process gain changes.")
-@click.option("--write", "target", type=click.Path(dir_okay=False, path_type=Path),
-              metavar="SCENARIO",
-              help="Write the scenario with the recommended tunings into this file; what stood "
-                   "there is kept.")
+@writes("the recommended tunings")
 @OUT
 @UNITS
 @JSON

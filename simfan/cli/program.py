@@ -100,6 +100,13 @@ QUIET = click.option("--quiet", is_flag=True,
 FILE = click.argument("file", type=click.Path(path_type=Path))
 
 
+def writes(what: str) -> Callable[[Callable[..., int]], Callable[..., int]]:
+    """The option of a command that writes a scenario anew."""
+    return click.option(
+        "--write", "target", type=click.Path(dir_okay=False, path_type=Path), metavar="SCENARIO",
+        help=f"Write the scenario with {what} into this file; what stood there is kept.")
+
+
 def load(file: Path, out: Path | None) -> Case:
     """The scenario; the folder is tried first, so that no run is lost to it."""
     from simfan import api
@@ -148,7 +155,7 @@ def working(file: Path, quiet: bool, lines: bool = False) -> Iterator[Progress]:
     from simfan.report.progress import Progress
 
     if not quiet and not api.is_compiled():
-        click.echo("Compiling the solver, once (some seconds to a minute) ...", err=True)
+        click.echo("Compiling the solver, once (two or three minutes) ...", err=True)
     with placed(file), Progress(sys.stderr, not quiet, lines) as progress:
         yield progress
 

@@ -73,12 +73,15 @@ def record(case: Case, trend: Trend, skip: float = 0.0) -> Record:
     """
     time = np.asarray(trend.time, dtype=float)
     _check_time(time)
+    if skip < 0.0:
+        raise RunError(f"skip is {skip:g} s; allowed: 0 s or more")
     time = time - time[0]
     scan = case.control.scan
     scans = int(np.floor(time[-1] / scan + 1e-9)) + 1
     if scans > MOST_SCANS:
-        raise RunError(f"the trend lasts {time[-1]:.6g} s, {scans} scans of {scan:g} s; at most "
-                       f"{MOST_SCANS} can be fitted: cut out the part where the plant was moved")
+        raise RunError(f"the trend lasts {time[-1]:.6g} s, {scans:.6g} scans of {scan:g} s; at "
+                       f"most {MOST_SCANS} can be fitted: cut out the part where the plant was "
+                       "moved")
     grid = np.arange(scans) * scan
     interval = float(np.median(np.diff(time)))
     between = interval > COARSE * scan

@@ -32,6 +32,8 @@ class Left:
     deviation: float
     """Of x [1]; inf where nothing moves."""
     partner: int | None = None
+    related: float = 0.0
+    """Correlation with it [1]."""
 
 
 class Scaled:
@@ -103,7 +105,8 @@ def unknown(jacobian: Array, worth: float = 1.0) -> tuple[Left, ...]:
         partner = int(np.argmax(others))
         if others[partner] >= ALIKE and deviation[partner] > KNOWN:
             worst, partner = max(worst, partner), min(worst, partner)
-        left.append(Left(kept[worst], float(deviation[worst]), kept[partner]))
+        left.append(Left(kept[worst], float(deviation[worst]), kept[partner],
+                         float(related[worst, partner])))
         kept.pop(worst)
     return tuple(left)
 

@@ -5,9 +5,10 @@ from math import sqrt
 
 import numpy as np
 
-from simfan.fit_answer import FitAnswer, FittedNumber, SignalFit
+from simfan.fit_answer import ALIKE, FitAnswer, FittedNumber, SignalFit
 from simfan.fitting.model import OUTPUT, Array, Model, Ran
 from simfan.fitting.numbers import FIXED_PRESSURE, RATES, Number
+from simfan.fitting.record import ELEMENT
 from simfan.fitting.sensitivity import Left
 from simfan.units import show, significant
 
@@ -26,6 +27,9 @@ EARLY = 0.05
 
 def why_left(number: Number, left: Left, names: Sequence[str], model: Model, ran: Ran) -> str:
     """The reason in a sentence; `names` are those of the numbers that were looked at."""
+    if left.partner is not None and abs(left.related) < ALIKE:
+        return ("too faint to be known beside the other numbers, which together make up for much "
+                f"of its change, {names[left.partner]} the most")
     if left.partner is not None:
         return (f"cannot be told from {names[left.partner]} by this trend: a change of the one is "
                 "made up for by the other")
@@ -111,6 +115,7 @@ def findings(answer: FitAnswer) -> Iterator[str]:
     if answer.collinearity and answer.collinearity > CLOSE_TOGETHER and not answer.pairs:
         yield (f"the numbers together are hardly told apart (collinearity "
                f"{answer.collinearity:.0f}, 1 is best): fit fewer, or record more signals")
+    yield from _frozen(answer)
     yield from _other_ends(answer)
     yield from _at_the_start(answer)
     if not answer.fitted:
@@ -127,15 +132,23 @@ def _not_explained(answer: FitAnswer) -> Iterator[str]:
     worst = sorted((s for s in answer.signals if not s.explained), key=lambda s: -s.left)
     if worst:
         sizes = ", ".join(f"{significant(s.left, 2)} times the noise in {said(s)}" for s in worst)
-        yield (f"the model does not explain this trend: residuals are {sizes}, and stay alike over "
-               f"{max(s.memory for s in worst):.0f} samples. Something moved that the model does "
-               "not know, or a number that was not fitted (the fan's curve, a characteristic, a "
-               "leak) is another; the intervals hold only where the model does")
+        alike = max(s.memory for s in worst)
+        for_long = f", and stay alike over {alike:.0f} samples" if alike >= 1.5 else ""
+        yield (f"the model does not explain this trend: residuals are {sizes}{for_long}. Something "
+               "moved that the model does not know, or a number that was not fitted (the fan's "
+               "curve, a characteristic, a leak) is another; the intervals hold only where the "
+               "model does")
+
+
+def _frozen(answer: FitAnswer) -> Iterator[str]:
+    for s in answer.signals:
+        if not s.name.startswith(ELEMENT) and float(np.ptp(s.measured)) == 0.0:
+            yield (f"{said(s)} never moves, not even by noise: a frozen transmitter, or an archive "
+                   "that keeps a value only when it moves, makes intervals too narrow")
 
 
 def _other_ends(answer: FitAnswer) -> Iterator[str]:
-    first, *others = answer.searches
-    worse = sum(s.left > 1.02 * first.left + 1e-3 for s in others)
+    worse = sum(s.left > 1.02 * answer.searches[0].left + 1e-3 for s in answer.searches)
     if worse:
         yield (f"{worse} of {len(answer.searches)} starts ended elsewhere, with larger residuals: "
                "other minima exist, and the best one found stands")

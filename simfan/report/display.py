@@ -3,6 +3,8 @@
     comparison   title, answer, the comparison table
     result       of one strategy: title, verdict, its column of that table
     history      title, how long, each trace from start to end
+    judgement    of a trend, and
+    fit          what the terminal shows of either
 """
 
 import io
@@ -18,11 +20,13 @@ from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.table import Table
 
 from simfan.compare import Comparison, StrategyResult, together
+from simfan.fit_answer import FitAnswer
 from simfan.history import Array, History
 from simfan.report import markup
 from simfan.report.answer import answer
 from simfan.report.table import PLAIN_LINES, TABLE
 from simfan.report.terminal import Words, console
+from simfan.trends.answer import TrendJudgement
 from simfan.units import significant
 
 STYLE = Markup(
@@ -55,6 +59,20 @@ def _history(result: History) -> RenderableType:
     ended = f"; it stopped: {stopped}" if stopped else ""
     return _below(facts.title, f"{facts.strategy} ({facts.method}): {result.time[-1]:g} s, "
                   f"{len(result.time)} samples{ended}", _Traces(result))
+
+
+@drawn.register
+def _judgement(result: TrendJudgement) -> RenderableType:
+    from simfan.report import page, trend_page  # with all that draws
+
+    return Group(*page.said(result, "si", trend_page.JUDGED))
+
+
+@drawn.register
+def _fit(result: FitAnswer) -> RenderableType:
+    from simfan.report import fit_page, page
+
+    return Group(*page.said(result, "si", fit_page.FIT))
 
 
 def words(result: Any) -> str:

@@ -1,9 +1,9 @@
 """The page of a comparison: its sections in order, on a terminal and in pictures."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any, Protocol
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 
 from simfan.compare import Comparison
 from simfan.report.account import ALL_ASSUMED, ASSUMED, AUDIT, TUNING
@@ -52,15 +52,22 @@ def print_on(
     sections: Iterable[Section[Any]] = COMPARISON,
 ) -> None:  # fmt: skip
     """The scenario's title, then every section that has something to say."""
-    console.print(Words(answer.title, style="bold"))
+    for part in said(answer, system, sections):
+        console.print(part)
+
+
+def said(answer: Titled, system: System, sections: Iterable[Section[Any]]
+         ) -> Iterator[RenderableType]:
+    """The same, piece by piece."""
+    yield Words(answer.title, style="bold")
     for section in sections:
-        said = section.text(answer, system)
-        if said is None:
+        text = section.text(answer, system)
+        if text is None:
             continue
-        console.print()
+        yield Words("")
         if section.title:
-            console.print(Words(section.title, style="bold"))
-        console.print(said)
+            yield Words(section.title, style="bold")
+        yield text
 
 
 def drawings(

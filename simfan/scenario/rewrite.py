@@ -7,7 +7,8 @@ from pathlib import Path
 
 from simfan.errors import RunError, ScenarioError
 from simfan.plant.case import Case
-from simfan.scenario.lines import Span, key_spans
+from simfan.scenario.lines import Path as Key
+from simfan.scenario.lines import Span, key_lines, key_spans
 from simfan.scenario.reader import load
 
 Table = Mapping[str, Sequence[float]]
@@ -77,7 +78,7 @@ def with_sequence(text: str, strategy: str, table: Table) -> str:
 def _lines_replaced(text: str, pairs: Sequence[Span], table: Table) -> str:
     first, value, _ = pairs[0]
     prefix = re.sub(r"[\w-]+\s*=\s*$", "", text[first:value])
-    ending = "\r\n" if "\r\n" in text else "\n"
+    ending = ending_of(text)
     new = "".join(f"{prefix}{name} = {column(values)}{ending}" for name, values in table.items())
     for start, _, end in reversed(pairs):
         text = text[:start] + "# " + text[start:end].replace("\n", "\n# ") + text[end:]
@@ -114,3 +115,36 @@ def _free(file: Path) -> Path:
         number += 1
         kept = file.with_name(f"{file.name}.bak{number}")
     return kept
+
+
+def into(text: str, table: Key, rest: Key, pair: str) -> str | None:
+    """The text with the pair in this table; None where the file has it not in one place."""
+    spans = key_spans(text)
+    if table in spans and text[spans[table][1]] == "{":
+        brace = spans[table][1] + 1
+        comma = "" if text[brace:].lstrip().startswith("}") else ","
+        for k in reversed(rest[:-1]):
+            pair = f"{bare(k)} = {{ {pair} }}"
+        return f"{text[:brace]} {pair}{comma}{text[brace:]}"
+    rows, line = text.splitlines(keepends=True), key_lines(text).get(table)
+    if not (line and re.match(r"\s*\[[^\[]", rows[line - 1]) and _heads(rows[line - 1], table)):
+        return None
+    ending = ending_of(text)
+    rows[line - 1] = rows[line - 1].rstrip("\r\n") + ending
+    rows.insert(line, "".join(f"{bare(k)}." for k in rest[:-1]) + pair + ending)
+    return "".join(rows)
+
+
+def ending_of(text: str) -> str:
+    """What ends its lines."""
+    return "\r\n" if "\r\n" in text else "\n"
+
+
+def bare(key: str | int) -> str:
+    """A key as TOML writes it, in quotation marks where it must be."""
+    return str(key) if re.fullmatch(r"[\w-]+", str(key), re.A) else f'"{key}"'
+
+
+def _heads(line: str, key: Key) -> bool:
+    """Whether the line is the header of this very table."""
+    return key_lines(f"{line.rstrip()}\nx = 1\n").get((*key, "x")) is not None

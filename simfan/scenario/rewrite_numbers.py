@@ -8,9 +8,9 @@ from typing import NamedTuple
 from simfan.errors import RunError
 from simfan.plant.varied import found
 from simfan.scenario.lines import Path as Key
-from simfan.scenario.lines import key_lines, key_spans
+from simfan.scenario.lines import key_spans
 from simfan.scenario.reader import load
-from simfan.scenario.rewrite import put, tried
+from simfan.scenario.rewrite import bare, ending_of, into, put, tried
 from simfan.scenario.written import quantity
 from simfan.units import convert, significant
 
@@ -39,7 +39,7 @@ def write_numbers(source: Path, numbers: Mapping[str, Changed], target: Path,
     text, case = source.read_bytes().decode("utf-8-sig"), load(source)
     for path, number in numbers.items():
         text = with_number(text, tuple(found(case, path)[0]), number)
-    ending = _ending(text)
+    ending = ending_of(text)
     text = text.rstrip("\r\n") + ending + "".join(
         f"{ending if not k else ''}# {line}{ending}" for k, line in enumerate(note))
     new = tried(target, text, "the fitted numbers")
@@ -81,39 +81,8 @@ def _round(value: float) -> str:
 def _added(text: str, key: Key, pair: str) -> str:
     """A key of its own, in the nearest table above it that the file has."""
     for depth in range(len(key) - 1, 0, -1):
-        if (made := _into(text, key[:depth], key[depth:], pair)) is not None:
+        if (made := into(text, key[:depth], key[depth:], pair)) is not None:
             return made
-    ending = _ending(text)
-    head = ".".join(_bare(k) for k in key[:-1])
+    ending = ending_of(text)
+    head = ".".join(bare(k) for k in key[:-1])
     return f"{text.rstrip()}{ending}{ending}[{head}]{ending}{pair}{ending}"
-
-
-def _into(text: str, table: Key, rest: Key, pair: str) -> str | None:
-    """The text with the pair in this table; None where the file has it not in one place."""
-    spans = key_spans(text)
-    if table in spans and text[spans[table][1]] == "{":
-        brace = spans[table][1] + 1
-        comma = "" if text[brace:].lstrip().startswith("}") else ","
-        for k in reversed(rest[:-1]):
-            pair = f"{_bare(k)} = {{ {pair} }}"
-        return f"{text[:brace]} {pair}{comma}{text[brace:]}"
-    rows, line = text.splitlines(keepends=True), key_lines(text).get(table)
-    if not (line and re.match(r"\s*\[[^\[]", rows[line - 1]) and _heads(rows[line - 1], table)):
-        return None
-    ending = _ending(text)
-    rows[line - 1] = rows[line - 1].rstrip("\r\n") + ending
-    rows.insert(line, "".join(f"{_bare(k)}." for k in rest[:-1]) + pair + ending)
-    return "".join(rows)
-
-
-def _ending(text: str) -> str:
-    return "\r\n" if "\r\n" in text else "\n"
-
-
-def _bare(key: str | int) -> str:
-    return str(key) if re.fullmatch(r"[\w-]+", str(key), re.A) else f'"{key}"'
-
-
-def _heads(line: str, key: Key) -> bool:
-    """Whether the line is the header of this very table."""
-    return key_lines(f"{line.rstrip()}\nx = 1\n").get((*key, "x")) is not None

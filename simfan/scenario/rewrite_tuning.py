@@ -9,9 +9,9 @@ from simfan.errors import RunError
 from simfan.plant.control import SOUGHT
 from simfan.plant.tuning import Standard
 from simfan.scenario.lines import Path as Key
-from simfan.scenario.lines import Span, key_lines, key_spans
+from simfan.scenario.lines import Span, key_spans
 from simfan.scenario.reader import load
-from simfan.scenario.rewrite import own_line, put, tried
+from simfan.scenario.rewrite import bare, ending_of, into, own_line, put, tried
 
 OF_A_TUNING = ("form", "gain", "proportional_band", "reset", "repeats", "derivative",
                "integral_gain", "derivative_gain")
@@ -66,7 +66,7 @@ def with_tuning(text: str, strategy: str, tuning: Typed) -> str:
     if any(path[:3] == key for path in spans):
         raise RunError(f"the controller of {strategy} is written in a way that cannot be added to "
                        f"without risk; nothing was written. By hand: {_inline(tuning)}")
-    return _added(text, key, spans, tuning)
+    return _added(text, key, tuning)
 
 
 def _nothing_sought(text: str) -> str:
@@ -83,7 +83,7 @@ def _lines_replaced(text: str, pairs: Sequence[Span], tuning: Typed) -> str:
     """The old lines stay as comments."""
     first, value, _ = pairs[0]
     before = re.sub(r"[\w-]+\s*=\s*$", "", text[first:value])
-    ending = _ending(text)
+    ending = ending_of(text)
     new = "".join(f"{before}{pair}{ending}" for pair in _pairs(tuning))
     for start, _, end in reversed(pairs):
         text = text[:start] + "# " + text[start:end].replace("\n", "\n# ") + text[end:]
@@ -91,32 +91,15 @@ def _lines_replaced(text: str, pairs: Sequence[Span], tuning: Typed) -> str:
     return text[:line] + new + text[line:]
 
 
-def _added(text: str, key: Key, spans: Mapping[Key, Span], tuning: Typed) -> str:
+def _added(text: str, key: Key, tuning: Typed) -> str:
     """A controller where the strategy had none of its own."""
-    ending, value = _ending(text), _inline(tuning)
-    if key[:2] in spans:  # the strategy is one inline table
-        brace = text.index("{", spans[key[:2]][1]) + 1
-        comma = "" if text[brace:].lstrip().startswith("}") else ","
-        return f"{text[:brace]} controller = {value}{comma}{text[brace:]}"
-    line = key_lines(text).get(key[:2])
-    lines = text.splitlines(keepends=True)
-    if line and re.match(r"\s*\[[^\[]", lines[line - 1]) and _heads(lines[line - 1], key[:2]):
-        lines[line - 1] = lines[line - 1].rstrip("\r\n") + ending
-        lines.insert(line, f"controller = {value}{ending}")
-        return "".join(lines)
-    name = f'"{key[1]}"' if not re.fullmatch(r"[\w-]+", str(key[1]), re.A) else key[1]
+    made = into(text, key[:2], key[2:], f"controller = {_inline(tuning)}")
+    if made is not None:
+        return made
+    ending = ending_of(text)
     body = "".join(f"{pair}{ending}" for pair in _pairs(tuning))
     return (text if text.endswith("\n") else text + ending) + (
-        f"{ending}[strategies.{name}.controller]{ending}{body}")
-
-
-def _heads(line: str, key: Key) -> bool:
-    """Whether the line is the header of this very table."""
-    return key_lines(f"{line.rstrip()}\nx = 1\n").get((*key, "x")) is not None
-
-
-def _ending(text: str) -> str:
-    return "\r\n" if "\r\n" in text else "\n"
+        f"{ending}[strategies.{bare(key[1])}.controller]{ending}{body}")
 
 
 def _pairs(tuning: Typed) -> list[str]:

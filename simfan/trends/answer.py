@@ -8,6 +8,7 @@ from simfan import __version__
 from simfan.compare import Comparison, ScenarioNote, StrategyResult
 from simfan.metrics import plain, with_reasons
 from simfan.plant.case import Criteria
+from simfan.shown import Shown
 from simfan.trends.beside import Difference
 from simfan.trends.sampling import Sampling
 from simfan.trends.trend import Trend
@@ -18,8 +19,8 @@ OF_A_RUN = ("audit", "robustness", "tuning", "other_loops", "sequence", "finding
 """Keys of a run's result that a record has not."""
 
 
-@dataclass(frozen=True)
-class TrendJudgement:
+@dataclass(frozen=True, repr=False)
+class TrendJudgement(Shown):
     """A trend judged like a run, and set beside one."""
 
     scenario: ScenarioNote

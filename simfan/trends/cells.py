@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite, nan
+from math import nan
 
 import numpy as np
 
@@ -13,6 +13,9 @@ from simfan.trends.complaints import Complaints
 Array = np.ndarray
 SIGNS = {"\N{MINUS SIGN}": "-", "\N{NO-BREAK SPACE}": "", "\N{NARROW NO-BREAK SPACE}": ""}
 
+
+LARGEST = 1e30
+"""What is larger, in any unit, is no reading: recorders put such in place of one. An assumption."""
 
 Cells = Array | list[str]
 """Numbers that are read, or the texts of one column."""
@@ -68,16 +71,24 @@ class Numbers:
                 and "." not in text and _is_number(text.replace(",", ".")))
 
     def _hint(self, text: str) -> str:
+        where = f"where it stands for a missing number: trend.bad = [{units.quoted(text)}]"
+        if _size(text) > LARGEST:
+            return where
         if any(c.isdigit() for c in text) and ("," in text or "." in text):
             return ("decimals take a point here, thousands take nothing" if self.comma_parts else
                     "decimals of one file take a point or a comma, thousands take nothing")
         if text[:1].isdigit() and not text[-1:].isdigit():
             return "the unit stands with the column"
-        return f'where it stands for a missing number: trend.bad = ["{text}"]'
+        return where
 
 
 def _is_number(text: str) -> bool:
+    return "_" not in text and _size(text) <= LARGEST
+
+
+def _size(text: str) -> float:
+    """Of the number; nan for what is none."""
     try:
-        return "_" not in text and isfinite(float(text))
+        return abs(float(text))
     except ValueError:
-        return False
+        return nan

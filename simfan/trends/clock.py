@@ -39,7 +39,10 @@ def in_zone(local: Array, zone: str) -> Even:
     changed = int(np.count_nonzero(np.diff(first[where]))) if len(local) > 1 else 0
     note = (f"the clock of {zone} is changed for daylight saving in this trend; time runs on "
             "through it",) if changed or later.any() else ()
-    return Even(time, note)
+    never = int(np.count_nonzero((first < second)[where]))
+    doubt = (f"{never} of the time stamps are of an hour that the clock of {zone} leaves out: is "
+             "the zone right?",) if never else ()
+    return Even(time, (*note, *doubt))
 
 
 def _ahead(seconds: float, place: ZoneInfo, fold: int) -> float:
@@ -72,7 +75,15 @@ def guessed(local: Array, interval: float) -> Even:
 
 
 def _jumps(local: Array, interval: float) -> Iterator[tuple[int, float]]:
-    """(index after, jump) of every hour that looks like daylight saving."""
+    """(index after, jump) of every hour that looks like daylight saving, in the order of time."""
+    last = 0.0
+    for k, jump in sorted(_like_jumps(local, interval)):
+        if jump != last:  # an hour that comes thrice is none
+            yield k, jump
+        last = jump
+
+
+def _like_jumps(local: Array, interval: float) -> Iterator[tuple[int, float]]:
     steps = np.diff(local)
     for jump in (HOUR, -HOUR):
         close = np.abs(steps - jump - interval) <= max(0.5 * interval, 1e-6)

@@ -151,13 +151,14 @@ class _Once:
 
 def _tracking(trial: Trial, base: Measures, reasons: dict[str, str]) -> Tracking:
     """What hides the answers to setpoint changes goes into `reasons`."""
-    if "tracking" in reasons:
+    pieces, hundreds, _ = ([], [], 0) if "tracking" in reasons else _with_a_percent(trial)
+    if not pieces:
+        reasons.setdefault("tracking", "the setpoint is zero all the time, and errors are told in "
+                           "percent of the largest")
         reasons[CHANGES] = reasons["tracking"]
         none: dict[str, Any] = dict.fromkeys(NO_NUMBERS)
         return replace(base.tracking, whole=replace(base.tracking.whole, **none), changes=(),
                        percent_of="nothing")
-    pieces = trial.pieces(NEEDS["tracking"])
-    hundreds = [scaled(h, column(h, "setpoint"), trial.criteria.band).hundred for h in pieces]
     found = [(float(h.time[0]), _scaled(tracking(h, trial.criteria.band), hundred / max(hundreds)))
              for h, hundred in zip(pieces, hundreds, strict=True)]
     whole = together.tracking(found)
@@ -167,6 +168,15 @@ def _tracking(trial: Trial, base: Measures, reasons: dict[str, str]) -> Tracking
     if why:
         reasons[CHANGES] = why
     return replace(whole, changes=changes, percent_of=largest)
+
+
+def _with_a_percent(trial: Trial) -> tuple[list[History], list[float], int]:
+    """Stretches in which errors can be told, what 100 % is in each [SI], and how many others there
+    are: those of a plant at a standstill, with its setpoint at zero."""
+    pieces = trial.pieces(NEEDS["tracking"])
+    hundreds = [scaled(h, column(h, "setpoint"), trial.criteria.band).hundred for h in pieces]
+    known = [k for k, hundred in enumerate(hundreds) if hundred > 0.0]
+    return [pieces[k] for k in known], [hundreds[k] for k in known], len(pieces) - len(known)
 
 
 def _scaled(one: Tracking, by: float) -> Tracking:
@@ -266,6 +276,9 @@ def _pieces_told(trial: Trial, reasons: Mapping[str, str]) -> list[str]:
     if lost:
         said.append(f"{lost} short stretches are left out of the judgement")
     if "tracking" not in reasons:
+        if still := _with_a_percent(trial)[2]:
+            said.append(f"{still} stretches with the setpoint at zero are left out of what tells "
+                        "how it was held")
         told = sum(len(h.facts.changes) for h in trial.pieces(NEEDS["tracking"]))
         if told < len(trial.changes):
             said.append(f"{len(trial.changes) - told} of {len(trial.changes)} setpoint changes "

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from simfan.trends.cells import Cells, Numbers
+from simfan.trends.cells import LARGEST, Cells, Numbers
 from simfan.trends.source import Source
 
 Array = np.ndarray
@@ -57,7 +57,7 @@ class Quick:
         found: dict[int, Cells] = {}
         for place in self.places:
             cells = np.ascontiguousarray(rows[str(place)])
-            if place in self.of_numbers and np.isinf(cells).any():
+            if place in self.of_numbers and (np.abs(cells) > LARGEST).any():
                 return None
             found[place] = cells
         return found

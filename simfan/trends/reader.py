@@ -76,8 +76,9 @@ class _Reader:
             return places[0]
         line = self.source.heading_line
         if places:
-            self.complaints.add(f"twice {key}", line, f"the heading {units.quoted(names[0])} "
-                                f"{len(places)} times", "each heading once")
+            self.complaints.add(f"twice {key}", line, "the heading "
+                                f"{units.quoted(self.source.headings[places[0]])} {len(places)} "
+                                "times", "each heading once")
         else:
             self.complaints.add(f"column {key}", line, f"no column {units.quoted(names[0])} for "
                                 f"{key}", "a heading of the file", self.source.near(*names))
@@ -122,11 +123,12 @@ class _Reader:
         try:
             rows = list(self.source.rows(lines))
         except csv.Error as error:
-            self.complaints.add("table", int(numbers[0]), f"a text that is no table ({error})",
-                                "comma-separated values", "look for a lonely quotation mark")
+            self.complaints.add("table", _doubtful(lines, numbers), "a text that is no table "
+                                f"({error})", "comma-separated values",
+                                "look for a lonely quotation mark")
             return [], numbers[:0]
         if len(rows) != len(lines):
-            self.complaints.add("table", int(numbers[0]), "a cell over several lines",
+            self.complaints.add("table", _doubtful(lines, numbers), "a cell over several lines",
                                 "a line for each row", "look for a lonely quotation mark")
             return [], numbers[:0]
         width = len(self.source.headings)
@@ -243,6 +245,12 @@ class _Reader:
         return [f"{signal or 'whole rows'}: taken for bad, as their quality is "
                 + ", ".join(f"{units.quoted(word)} ({n})" for word, n in counts.most_common(5))
                 for signal, counts in self.not_good.items() if counts]
+
+
+def _doubtful(lines: Sequence[str], numbers: Array) -> int:
+    """The first line with a quotation mark that has no other, or too long for a cell, if any."""
+    return next((int(n) for n, line in zip(numbers, lines, strict=True)
+                 if line.count('"') % 2 or len(line) > csv.field_size_limit()), int(numbers[0]))
 
 
 def _gaps(time: Array, longest: float, signal: str, known: Sequence[Gap] = ()) -> list[Gap]:

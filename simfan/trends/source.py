@@ -18,6 +18,9 @@ PREAMBLE = 60
 LOOKED_AT = 65536
 """Bytes by which the encoding is told."""
 WANTED = "a table of comma-separated values"
+BINARY = {b"PK": "save the sheet of a workbook as CSV; unpack an archive",
+          b"\x1f\x8b": "unpack it first, as by gunzip"}
+"""First bytes of a file that is no text → hint."""
 
 
 @dataclass(frozen=True)
@@ -97,11 +100,14 @@ def _encoding(head: bytes, name: str) -> str:
     UTF-8."""
     if not head.strip():
         raise _unreadable(name, "an empty file", WANTED)
+    if head.startswith((b"\xff\xfe\0\0", b"\0\0\xfe\xff")):
+        return "utf-32"
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     if b"\0" in head:
-        raise _unreadable(name, "a binary file", WANTED,
-                          "save the sheet of a workbook as CSV" if head[:2] == b"PK" else "")
+        hint = next((h for start, h in BINARY.items() if head.startswith(start)),
+                    "text is to be saved as UTF-8")
+        raise _unreadable(name, "a binary file", WANTED, hint)
     whole = head[:head.rfind(b"\n") + 1] or head
     try:
         whole.decode("utf-8-sig")

@@ -37,7 +37,7 @@ def timed(raw: Array, lines: Array, signals: Mapping[str, Array], times: Times,
         signals = {name: values[~same] for name, values in signals.items()}
     _not_rising(time, lines, times, complaints)
     if len(time) < 2:
-        complaints.add("rows", int(lines[0]), f"{len(time)} rows", "two rows at least")
+        complaints.add("rows", int(lines[0]), "one row", "two rows at least, at different times")
     time = time - time[0]
     return Timed(time if times.counted else np.round(time, DIGITS), signals, tuple(notes),
                  times.first)

@@ -109,8 +109,16 @@ class Times:
         return value - (stamps.offset_of(self.form, cell) or 0.0)
 
     def _complain(self, cell: str, line: int) -> None:
-        allowed = "a number" if self.counted else f"a time stamp like {units.quoted(self.first)}"
-        self.complaints.add("time", line, self._under(cell), allowed)
+        self.complaints.add("time", line, self._under(cell), self._allowed(cell))
+
+    def _allowed(self, cell: str) -> str:
+        if self.counted:
+            return "a number"
+        if self.form and self.form.fullmatch(cell):
+            return "a day and a time that exist"
+        if self.reading.time_format:
+            return f"a time stamp of the form {units.quoted(self.reading.time_format)}"
+        return f"a time stamp like {units.quoted(self.first)}"
 
     def _under(self, cell: str) -> str:
         got = units.quoted(cell.strip()) if cell.strip() else "an empty cell"

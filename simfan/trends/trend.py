@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
@@ -53,12 +54,15 @@ class Trend:
 
     def part(self, begin_s: float, end_s: float) -> "Trend":
         """The samples from one time to another [s], both within; time counts from the first of
-        them. Raises RunError where there are not two."""
+        them. Raises RunError where there are not two, or for a beginning below zero."""
+        if begin_s < 0.0:
+            raise RunError(f"a part from {begin_s:g} s on: the trend begins at 0 s")
         first = int(np.searchsorted(self.time, begin_s, side="left"))
         last = int(np.searchsorted(self.time, end_s, side="right"))
         if last - first < 2:
-            raise RunError(f"the trend has {max(last - first, 0)} samples from {begin_s:g} s to "
-                           f"{end_s:g} s, two are needed; it lasts {self.time[-1]:.6g} s")
+            until = f"to {end_s:g} s" if end_s < inf else "on"
+            raise RunError(f"the trend has {max(last - first, 0)} samples from {begin_s:g} s "
+                           f"{until}, two are needed; it lasts {self.time[-1]:.6g} s")
         zero = float(self.time[first])
         good = {name: values[first:last] for name, values in self.good.items()}
         known = [name for name, kept in good.items() if kept.any()]
