@@ -10,21 +10,12 @@ function that needs it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from math import pi, sqrt
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING
 
 from simfan.bound import Bound
 from simfan.choice import Choice
-from simfan.compare import (
-    Comparison,
-    ScenarioNote,
-    StrategyResult,
-    judged,
-    together,
-    weighed,
-)
+from simfan.compare import Comparison, ScenarioNote, StrategyResult
 from simfan.compiled import cache_folder
 from simfan.errors import Problem, RunError, ScenarioError, SimfanError, UnitError
 from simfan.experiment_answer import (
@@ -62,9 +53,8 @@ from simfan.metrics import (
     Whole,
 )
 from simfan.operating_map import OperatingPoint, Setting
-from simfan.overview import SHARES, Overview, PartLoad
+from simfan.overview import Overview, PartLoad
 from simfan.plant.case import Case, Criteria, Strategy
-from simfan.plant.procedure_steps import lines as step_lines
 from simfan.replayed import Replayed
 from simfan.scenario import assumed, load, schema, starter
 from simfan.scenario.starter import starter_case
@@ -75,10 +65,7 @@ from simfan.trends.answer import TrendJudgement
 from simfan.trends.beside import Difference
 from simfan.trends.sampling import Sampling
 from simfan.trends.trend import Gap, Trend
-from simfan.units import System, show
-
-if TYPE_CHECKING:
-    from simfan.loops.equal import Equal
+from simfan.units import System
 
 __all__ = [
     "Apart", "Audit", "Bound", "BumpTest", "Carried", "Case", "Change", "Choice", "Comparison",
@@ -97,8 +84,6 @@ __all__ = [
 
 Progress = Callable[[str, float], None]
 """Is called with a strategy and the share of its work that is done [1]."""
-FEWEST_POINTS, MOST_POINTS = 5, 2001
-"""Of each strategy on its operating map."""
 REPORT_RUNS = 60
 """Of the search in a report."""
 
@@ -128,12 +113,12 @@ def compare(case: Case, strategies: list[str] | None = None,
     Each that gives no gains is tuned first to the same largest Ms over the range that all
     strategies of the case reach, see `Control.tuning`; the tunings stand in each result's `facts`.
     """
+    from simfan import compared
     from simfan.loops.equal import equal
 
     names = strategies or list(case.strategies)
     _known(case, names)
-    tuned = equal(case, names)
-    return together([_weighed(tuned, name, progress) for name in names], case.criteria)
+    return compared.side_by_side(equal(case, names), names, progress)
 
 
 def save(comparison: Comparison, folder: str | Path, units: System = "si") -> list[Path]:
@@ -155,17 +140,11 @@ def operating_map(case: Case, strategies: list[str] | None = None,
     Raises RunError for an unknown strategy or a number of points out of range, ScenarioError for
     a plant that cannot be assembled.
     """
-    from simfan.metrics.year import years
-    from simfan.steady import map as steady_map
+    from simfan import mapped
 
     names = strategies or list(case.strategies)
     _known(case, names)
-    points = steady_map.POINTS if points is None else points
-    if not FEWEST_POINTS <= points <= MOST_POINTS:
-        raise RunError(f"a map of {points} points cannot be made; allowed: {FEWEST_POINTS} to "
-                       f"{MOST_POINTS} points a strategy, {steady_map.POINTS} unless told")
-    found = steady_map.operating_map(case, names, points, progress)
-    return Overview(found, case.criteria, _part_load(case, names), years(found.strategies, case))
+    return mapped.overview(case, names, points, progress)
 
 
 def point_for(case: Case, strategy: str, held: float) -> OperatingPoint | str:
@@ -340,11 +319,8 @@ def fit(case: Case, trend: Trend | str | Path, strategy: str | None = None,
     from simfan.trends.mapping import strategy_of
 
     name = strategy_of(case, strategy)
-    if isinstance(trend, str | Path):
-        trend = read_trend(case, trend, name)
-    if begin is not None or end is not None:
-        trend = trend.part(begin or 0.0, float("inf") if end is None else end)
-    return fit(case, name, trend, numbers, driven_by, skip, starts, progress)
+    part = _part(case, trend, name, begin, end)
+    return fit(case, name, part, numbers, driven_by, skip, starts, progress)
 
 
 def read_trend(case: Case, file: str | Path, strategy: str | None = None) -> Trend:
@@ -374,36 +350,8 @@ def judge(case: Case, trend: Trend | str | Path, strategy: str | None = None,
     from simfan.trends.mapping import strategy_of
 
     name = strategy_of(case, strategy)
-    if isinstance(trend, str | Path):
-        trend = read_trend(case, trend, name)
-    if begin is not None or end is not None:
-        trend = trend.part(begin or 0.0, float("inf") if end is None else end)
-    return judge(case, trend, name, simulate=simulate, noise=noise, progress=progress)
-
-
-def _part_load(case: Case, names: list[str]) -> PartLoad:
-    """Each strategy at the same shares of the process's design flow."""
-    from simfan.assemble.ductwork import inlet_density
-    from simfan.steady.path import ground
-
-    flow = case.process.design.flow
-    whole, grounds = inlet_density(case) * flow, {name: ground(case, name) for name in names}
-    return PartLoad(flow, {name: tuple(here.at_flow(share * whole) for share in SHARES)
-                           for name, here in grounds.items()})
-
-
-def _weighed(tuned: "Equal", name: str, progress: Progress | None) -> StrategyResult:
-    """One strategy judged; where it rests on assumed parts of the fan's curve, for a low and a high
-    assumption too."""
-    from simfan.loops.equal import run
-
-    criteria = tuned.case.criteria
-    nominal = judged(run(tuned, name, progress), criteria)
-    if nominal.assumed_part_s == 0.0 or name in tuned.untuned:
-        return nominal
-    return weighed(nominal, {
-        assumption: judged(run(tuned, name, progress, assumption), criteria)
-        for assumption in ("low", "high")})
+    part = _part(case, trend, name, begin, end)
+    return judge(case, part, name, simulate=simulate, noise=noise, progress=progress)
 
 
 def bind(case: Case, strategies: list[str] | None = None, runs: int = REPORT_RUNS,
@@ -419,11 +367,7 @@ def bind(case: Case, strategies: list[str] | None = None, runs: int = REPORT_RUN
     from simfan import binding
 
     _known(case, strategies or [])
-    made = binding.prepared(case, units, note)
-    every = list(case.strategies)
-    compared = together([_weighed(made.tuned, name, progress) for name in every], case.criteria)
-    found = binding.Found(made, compared, operating_map(made.tuned.case, progress=progress))
-    return binding.bound(found, strategies, runs, units, note, progress)
+    return binding.bind(case, strategies, runs, units, note, progress)
 
 
 def report(case: Case, folder: str | Path, strategies: list[str] | None = None,
@@ -452,6 +396,15 @@ def replay(folder: str | Path, progress: Progress | None = None) -> Replayed:
     return handover.replayed(Path(folder), lambda tuned, name: run(tuned, name, progress))
 
 
+def _part(case: Case, trend: Trend | str | Path, strategy: str, begin: float | None,
+          end: float | None) -> Trend:
+    """The trend, read where it is a file, between two instants [s from the first sample]."""
+    found = trend if isinstance(trend, Trend) else read_trend(case, trend, strategy)
+    if begin is None and end is None:
+        return found
+    return found.part(begin or 0.0, float("inf") if end is None else end)
+
+
 def _known(case: Case, names: list[str]) -> None:
     for name in names:
         if name not in case.strategies:
@@ -464,42 +417,9 @@ def describe(case: Case) -> list[str]:
 
     Raises ScenarioError for a plant that cannot be assembled.
     """
-    from simfan.simulate import prepare
-    from simfan.steady.balance import hold
-    from simfan.steady.pace import helmholtz
-    from simfan.steady.start import start_words
+    from simfan.described import described
 
-    air = case.air
-    c = sqrt(air.heat_capacity_ratio * air.gas_constant * air.temperature)
-    lines = [f"air at the fan: {air.density:.4g} kg/m3, speed of sound {c:.4g} m/s"]
-    for name in case.strategies:
-        assembled, going = prepare(case, name)
-        if len(lines) == 1:
-            curve = assembled.curve
-            lines.append("fan at rated speed: " + (
-                f"{curve.stall_basis} at {curve.stall_flow:.4g} m3/s" if curve.stall_flow
-                else "no peak, so no stall line"))
-            lines.append(f"duct and volume: Helmholtz frequency "
-                         f"{helmholtz(assembled) / (2.0 * pi):.3g} Hz")
-        start = hold(assembled, case.run.first_setpoint)
-        kind = case.control.held_kind
-        begins = "starts at standstill, settles at" if case.run.from_standstill else "starts at"
-        found = "" if start.reached else f", not {show(case.run.first_setpoint, kind, digits=4)},"
-        lines.append(f"{name} ({case.strategies[name].method}): {begins} "
-                     f"{show(start.held, kind, digits=4)}{found} with "
-                     f"{100.0 * start.outputs[0]:.3g} % controller output; "
-                     f"inner step {1e3 * going.step:.3g} ms, recorded every "
-                     f"{1e3 * going.record:.3g} ms")
-        lines += start_words(case, name)
-    for row in case.protection:
-        lines.append("protection: {}: {}; reset {}".format(*row.words, row.reset_words))
-    for name, steps in case.procedure_steps.items():
-        lines += [f"{name}: {line}" for line in step_lines(steps)]
-    if case.untuned and not case.by_hand:
-        names = "no strategy" if len(case.untuned) == len(case.strategies) else ", ".join(
-            case.untuned)
-        lines.append(f"tuning: {names} gives gains; compare and run seek them first")
-    return lines
+    return described(case)
 
 
 def is_compiled() -> bool:

@@ -7,10 +7,12 @@ from simfan import __version__
 from simfan.bound import Bound
 from simfan.choice import choose
 from simfan.compare import Comparison, ScenarioNote
+from simfan.compared import side_by_side
 from simfan.errors import RunError, ScenarioError
 from simfan.handover import HEAD, Prepared, fingerprint
 from simfan.handover import prepared as typed_case
 from simfan.loop_answer import LoopAnswer
+from simfan.mapped import overview
 from simfan.overview import Overview
 from simfan.plant.case import Case
 from simfan.plant.stress_assumed import with_stress
@@ -34,6 +36,16 @@ class Found:
     overview: Overview
 
 
+def bind(case: Case, names: list[str] | None, runs: int, system: System,
+         note: ScenarioNote | None, progress: Progress) -> Bound:
+    """Every answer to a case, made with the numbers of the sheets."""
+    made = prepared(case, system, note)
+    typed, every = made.tuned.case, list(case.strategies)
+    found = Found(made, side_by_side(made.tuned, every, progress),
+                  overview(typed, every, progress=progress))
+    return bound(found, names, runs, system, note, progress)
+
+
 def prepared(case: Case, system: System, note: ScenarioNote | None) -> Prepared:
     """The case as it is typed in; its file says where it came from."""
     origin = f"{HEAD}\nFrom {note.file}, content {note.fingerprint}." if note and note.file else ""
@@ -47,7 +59,7 @@ def bound(found: Found, names: list[str] | None, runs: int, system: System,
     case = found.prepared.tuned.case
     comparison = replace(found.comparison, scenario=note or found.comparison.scenario)
     choice = choose(comparison, found.overview.years)
-    wanted = tuple(names) if names else ((choice.name,) if choice.name else ())
+    wanted = tuple(dict.fromkeys(names)) if names else ((choice.name,) if choice.name else ())
     loops, why_no_loops = _loops(found, progress)
     stress, why_no_stress, said = _stress(found, wanted, runs, system, note, progress)
     marks = {r.name: fingerprint(r.history) for r in comparison.strategies}

@@ -29,7 +29,7 @@ class Tightest:
     """[`unit`]."""
     unit: str
     room: float
-    """Of the limit's own size [1]; below zero it is missed."""
+    """Of the limit's scale, see `simfan.metrics.distance` [1]; below zero it is missed."""
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Which strategy to take, by a rule that is said and nothing besides.
 
     1  meets every criterion of the scenario in the run, every setpoint within reach, decidable
-    2  of those: serves every hour of the load profile, where the scenario has one
+    2  of those: serves every hour of the load profile within the limits, where there is one
     3  of those: takes the least energy from the supply, over the profile, else over the run
 
 What is within `EQUAL` of the least counts as equal to it and is named. Where none meets step 1 none
@@ -19,9 +19,9 @@ EQUAL = 0.02
 better."""
 RULE = (
     "The rule: first, every criterion met in the run; of those, the strategies that serve every "
-    "hour of the load profile, where the scenario has one; of those, the least energy from the "
-    "supply, over the profile, else over the run. Energies within 2 % of the least count as equal "
-    "and are named. Nothing else is weighed: not price, wear, noise or room."
+    "hour of the load profile within the limits, where the scenario has one; of those, the least "
+    "energy from the supply, over the profile, else over the run. Energies within 2 % of the "
+    "least count as equal and are named. Nothing else is weighed: not price, wear, noise or room."
 )
 
 
@@ -52,8 +52,8 @@ def choose(comparison: Comparison, years: Mapping[str, YearEnergy]) -> Choice:
         out |= {r.name: _unserved(years.get(r.name)) for r in good if r.name not in serving}
         return _least({n: float(years[n].electrical_kwh or 0.0) for n in serving}, "year", out)
     known = {r.name: _of_run(r) for r in good}
-    notes = ("no strategy that meets the criteria serves every hour of the load profile; the "
-             "energies are those of the run",) if good and years else ()
+    notes = ("no strategy that meets the criteria serves every hour of the load profile within the "
+             "limits; the energies are those of the run",) if good and years else ()
     return _least({n: e for n, e in known.items() if e is not None}, "run", out, notes)
 
 
@@ -68,12 +68,18 @@ def _least(energies: Mapping[str, float], over: str, out: Mapping[str, str],
 
 
 def _serves(year: YearEnergy | None) -> bool:
-    return year is not None and year.hours_not_reachable == 0.0 and year.electrical_kwh is not None
+    return year is not None and year.electrical_kwh is not None and _hours_amiss(year) == 0.0
 
 
 def _unserved(year: YearEnergy | None) -> str:
-    hours = year.hours_not_reachable if year else 0.0
-    return f"meets the criteria in the run, but cannot serve {hours:g} h of the load profile"
+    hours = _hours_amiss(year) if year else 0.0
+    return (f"meets the criteria in the run, but cannot serve {hours:g} h of the load profile "
+            "within the limits")
+
+
+def _hours_amiss(year: YearEnergy) -> float:
+    """Out of reach, or served beyond a limit [h]."""
+    return year.hours_not_reachable + year.hours_out_of_criteria
 
 
 def _of_run(result: StrategyResult) -> float | None:

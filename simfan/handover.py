@@ -13,8 +13,10 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
+from pydantic import ValidationError
 
 from simfan import __version__
 from simfan.assemble.sequence import sequence
@@ -29,9 +31,10 @@ from simfan.replayed import Replayed, Rerun
 from simfan.scenario import load, written
 from simfan.sheets import csvfile
 from simfan.sheets.bundle import as_typed, with_own_controllers, with_span, with_tables
-from simfan.sheets.changed import differences
+from simfan.sheets.changed import Listed, Mark, Rows, differences
+from simfan.sheets.sheet import Path as Place
 from simfan.sheets.sheet import Sheet, Typed
-from simfan.sheets.typed import with_typed
+from simfan.sheets.typed import has, with_typed
 from simfan.units import System
 
 FOLDER, SCENARIO, LIST = "sheets", "scenario.toml", "sheets.json"
@@ -95,23 +98,20 @@ def write(folder: Path, made: Sequence[Sheet], text: str, runs: Mapping[str, His
     for name, history in runs.items():
         history.save(folder / f"{name}.npz")
         written_to.append(folder / f"{name}.npz")
-    listed = json.dumps(_listed(made, runs, sought), indent=1, ensure_ascii=False)
+    listed = _listed(made, runs, sought).model_dump_json(indent=1)
     (folder / LIST).write_text(listed + "\n", encoding="utf-8")
     return [*written_to, folder / SCENARIO, folder / LIST]
 
 
 def _listed(made: Sequence[Sheet], runs: Mapping[str, History], sought: Iterable[str]
-            ) -> dict[str, Any]:
+            ) -> Listed:
     """What the sheets were when they were written."""
-    return {
-        "simfan": __version__,
-        "sought": sorted(sought),
-        "runs": {name: fingerprint(history) for name, history in runs.items()},
-        "sheets": {one.key: {"columns": one.columns, "rows": one.text} for one in made},
-        "typed": [{"sheet": one.key, "line": row.line, "column": column, "path": cell.path,
-                   "unit": cell.unit}
-                  for one in made for row in one.rows for column, cell in row.typed.items()],
-    }
+    return Listed(
+        simfan=__version__, sought=sorted(sought),
+        runs={name: fingerprint(history) for name, history in runs.items()},
+        sheets={one.key: Rows(columns=one.columns, rows=one.text) for one in made},
+        typed=[Mark(sheet=one.key, line=row.line, column=column, path=cell.path, unit=cell.unit)
+               for one in made for row in one.rows for column, cell in row.typed.items()])
 
 
 def replayed(folder: Path, run: Any) -> Replayed:
@@ -122,14 +122,31 @@ def replayed(folder: Path, run: Any) -> Replayed:
     """
     listed = _list_of(folder)
     changed, found = differences(folder, listed)
-    base = load(folder / SCENARIO)
+    base = _base(folder / SCENARIO, [*(("strategies", name) for name in listed.runs), *found])
     case = _placed(base, found, folder)
-    tuned = typed_equal(case, listed["sought"], list(listed["runs"]))
+    tuned = typed_equal(case, listed.sought, list(listed.runs))
     runs = []
-    for name, expected in listed["runs"].items():
-        before, after = load_history(folder / f"{name}.npz"), run(tuned, name)
+    for name, expected in listed.runs.items():
+        before, after = _before(folder / f"{name}.npz"), run(tuned, name)
         runs.append(Rerun(name, before, after, expected, fingerprint(after)))
-    return Replayed(case.title, case, changed, tuple(runs), listed["simfan"])
+    return Replayed(case.title, case, changed, tuple(runs), listed.simfan)
+
+
+def _base(path: Path, places: Iterable[Place]) -> Case:
+    """The case that is kept with the sheets; all that the sheets speak of must be in it."""
+    case = load(path)
+    for place in places:
+        if not has(case, place):
+            raise RunError(f"{path} has no {'.'.join(map(str, place))}, of which the sheets speak; "
+                           "it must be as it was written: change the sheets, not this file")
+    return case
+
+
+def _before(path: Path) -> History:
+    try:
+        return load_history(path)
+    except (OSError, ValueError, KeyError, BadZipFile) as why:
+        raise RunError(f"{path} cannot be read: {why}; it must be as it was written") from None
 
 
 def _placed(base: Case, found: Mapping[Any, tuple[Typed, str, int]], folder: Path) -> Case:
@@ -149,24 +166,27 @@ def _at_its_line(problem: Problem, found: Mapping[Any, tuple[Typed, str, int]]) 
     return replace(problem, file=SCENARIO)
 
 
-def _list_of(folder: Path) -> dict[str, Any]:
+def _list_of(folder: Path) -> Listed:
     path = folder / LIST
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        if not {"simfan", "sought", "runs", "sheets", "typed"} <= set(found):
-            raise ValueError("keys are missing")
-        if missing := [n for n in (SCENARIO, *(f"{r}.npz" for r in found["runs"]))
+        found = Listed.model_validate_json(path.read_bytes())
+        if missing := [n for n in (SCENARIO, *(f"{r}.npz" for r in found.runs))
                        if not (folder / n).is_file()]:
             raise RunError(f"{folder} is not whole: {', '.join(missing)} is missing; the sheets, "
                            "the scenario and the runs are kept together")
-        return dict(found)
+        return found
+    except ValidationError as why:
+        first = why.errors()[0]
+        at = ".".join(map(str, first["loc"])) or "the file"
+        raise RunError(f"{path} cannot be read: {at}: {first['msg']}; it must be as it was "
+                       "written") from None
     except FileNotFoundError:
         inner = folder / FOLDER
         hint = f"; did you mean {inner}?" if (inner / LIST).is_file() else (
             "; `simfan report FILE --out DIR` writes them into DIR/sheets")
         raise RunError(f"{folder} holds no sheets: {LIST} is not there{hint}") from None
-    except (OSError, ValueError, TypeError) as why:
-        raise RunError(f"{path} cannot be read: {why}; it must be as it was written") from None
+    except OSError as why:
+        raise RunError(f"{path} cannot be read: {why.strerror}") from None
 
 
 def _without_characteriser(strategy: Any) -> Any:

@@ -110,11 +110,32 @@ def test_every_number_in_a_table_is_in_the_result(bound: Bound, page: str) -> No
     pool = set(numbers(json.loads(json.dumps(told))))
     pool |= {kwh / 1000.0 for kwh in told["choice"]["energy_kwh"].values()}
     typed = {cell for sheet in told["sheets"].values() for row in sheet["rows"] for cell in row}
-    lost = [(section, head, row, words) for section, head, row, words in Cells(page).found
-            if re.fullmatch(r"(✗ )?-?\d+(\.\d+)?", words.strip())
-            and not (words in typed if section.startswith("sheet-") else
-                     stands_in(words.strip().removeprefix("✗ "), pool, "si"))]
+    shown = [c for c in Cells(page).found if re.fullmatch(r"(✗ )?-?\d+(\.\d+)?", c[3].strip())]
+    assert len(shown) > 100
+    lost = [(section, head, row, words) for section, head, row, words in shown
+            if not (words in typed if section.startswith("sheet-") else
+                    stands_in(words.strip().removeprefix("✗ "), pool, "si"))]
     assert lost == []
+
+
+def test_the_first_page_has_each_number_from_its_own_place(bound: Bound, page: str) -> None:
+    """Cell by cell, so that no other number of the result can stand in for it."""
+    told = bound.to_json()
+    choice = told["choice"]
+    wanted = {}
+    for one in told["comparison"]["strategies"]:
+        name = one["name"]
+        excursions, energy = one["excursions"], one["energy"]
+        wanted[name] = {
+            "its room [%]": choice["tightest_criterion"][name]["room_percent"],
+            "lowest stall margin [%]": excursions["lowest_stall_margin_percent"],
+            "run, from supply [kWh]": energy["electrical_kwh"]}
+    found = [(row.removesuffix(" ◄"), head, words) for section, head, row, words in
+             Cells(page).found if section == "answer" and head in next(iter(wanted.values()))]
+    assert len(found) == 3 * len(wanted)
+    for name, head, words in found:
+        if words not in ("missed", "-"):
+            assert stands_in(words, {wanted[name][head]}, "si"), (name, head, words)
 
 
 def test_every_table_of_numbers_says_its_units(parts: tuple[Chapter, ...]) -> None:
@@ -210,6 +231,14 @@ def test_what_was_varied_is_told_where_the_scenario_does_not_say_it(bound: Bound
     assert all(of in bound.stress_assumed for of, _ in SPREADS)
     given = api.load("scenarios/gypsum-dryer.toml")
     assert with_stress(given) == (given, "")
+
+
+def test_a_fan_that_starts_from_standstill_is_searched_without_moves() -> None:
+    case, said = with_stress(api.load("scenarios/lime-kiln-start.toml"))
+    assert case.stress
+    assert case.stress.moves is None
+    assert case.stress.vary
+    assert "move from" not in said
 
 
 def content(made: bytes, tmp_path: Path) -> str:

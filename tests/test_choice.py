@@ -25,8 +25,9 @@ def among(*results: StrategyResult) -> Comparison:
                       Criteria(), results)
 
 
-def year(kwh: float, unserved: float = 0.0) -> Any:
-    return SimpleNamespace(electrical_kwh=kwh, hours_not_reachable=unserved)
+def year(kwh: float, unserved: float = 0.0, beyond: float = 0.0) -> Any:
+    return SimpleNamespace(electrical_kwh=kwh, hours_not_reachable=unserved,
+                           hours_out_of_criteria=beyond)
 
 
 def test_no_saving_buys_a_missed_criterion() -> None:
@@ -70,6 +71,13 @@ def test_energy_that_is_saved_by_not_serving_does_not_count() -> None:
                    {"a": year(10.0, unserved=500.0), "b": year(800.0)})
     assert found.name == "b"
     assert "500 h" in found.out["a"]
+
+
+def test_energy_of_hours_beyond_a_limit_does_not_count() -> None:
+    found = choose(among(result("a", 1.0), result("b", 2.0)),
+                   {"a": year(10.0, beyond=300.0), "b": year(800.0)})
+    assert found.name == "b"
+    assert "300 h" in found.out["a"]
 
 
 def test_where_none_serves_the_whole_year_the_run_decides_and_it_is_said() -> None:

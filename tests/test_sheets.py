@@ -34,7 +34,7 @@ from simfan.sheets.bundle import (
 )
 from simfan.sheets.known import Known
 from simfan.sheets.sheet import Sheet, Typed, sheet
-from simfan.sheets.typed import rounded, same, typed
+from simfan.sheets.typed import rounded, same, typed, with_typed
 
 SCENARIOS = sorted(Path("scenarios").glob("*.toml"))
 SMALL = Path("scenarios/ten-lines.toml")
@@ -190,13 +190,17 @@ def _unnumbered(rows: list[list[str]]) -> list[list[str]]:
     return [rows[0], ["seven", *rows[1][1:]], *rows[2:]]
 
 
+def _endless(rows: list[list[str]]) -> list[list[str]]:
+    return [rows[0], ["inf", *rows[1][1:]], ["nan", *rows[2][1:]], *rows[3:]]
+
+
 def _headless(rows: list[list[str]]) -> list[list[str]]:
     return [[h.replace("Value", "Wert") for h in rows[0]], *rows[1:]]
 
 
 @pytest.mark.parametrize(("change", "words"), [
     (_without, "no line 1"), (_twice, "line 1 once more"), (_more, "a line 999 that was not there"),
-    (_unnumbered, '"seven" as Line'), (_headless, "no column Value")])
+    (_unnumbered, '"seven" as Line'), (_endless, '"inf" as Line'), (_headless, "no column Value")])
 def test_lines_that_are_lost_or_added_are_told(
         mine: Path, change: Callable[[list[list[str]]], list[list[str]]], words: str) -> None:
     rewritten(mine / "tuning.csv", change)
@@ -238,9 +242,35 @@ def test_a_folder_without_sheets_is_told_with_where_they_may_be(folder: Path, tm
         replayed(tmp_path)
 
 
+def test_a_scenario_that_is_not_as_it_was_written_is_told(mine: Path) -> None:
+    path = mine / handover.SCENARIO
+    path.write_text(path.read_text("utf-8").replace("strategies.damper", "strategies.other"),
+                    encoding="utf-8")
+    with pytest.raises(RunError, match=r"has no strategies\.damper"):
+        replayed(mine)
+
+
+def test_a_run_that_cannot_be_read_is_told(mine: Path) -> None:
+    path = mine / "damper.npz"
+    path.write_bytes(path.read_bytes()[:2000])
+    with pytest.raises(RunError, match=r"damper\.npz cannot be read"):
+        replayed(mine)
+
+
 def test_a_folder_that_is_not_whole_is_told(mine: Path) -> None:
     (mine / "damper.npz").unlink()
     with pytest.raises(RunError, match=r"not whole: damper\.npz is missing"):
+        replayed(mine)
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"simfan": "1"}', '{"simfan": "1", "sought": [], '
+                                  '"runs": {"damper": 1}, "sheets": {}, "typed": []}',
+                                  '{"simfan": "1", "sought": [], "runs": {}, "sheets": {}, '
+                                  '"typed": [{"sheet": "tuning", "line": 1, "column": "Value", '
+                                  '"path": [], "unit": ""}]}'])
+def test_a_list_that_is_not_as_it_was_written_is_told(mine: Path, text: str) -> None:
+    (mine / handover.LIST).write_text(text, encoding="utf-8")
+    with pytest.raises(RunError, match="as it was written"):
         replayed(mine)
 
 
@@ -419,13 +449,42 @@ def test_start_and_stop_stand_step_by_step_with_permissives_and_limits() -> None
     case = load(Path("scenarios/lime-kiln-start.toml"))
     made = sheets(Known(case, tuple(case.strategies)))
     rows = next(s for s in made if s.key == "procedures").rows
-    assert [r.words("Procedure") for r in rows] == [
+    assert [r.words("Procedure") for r in rows if r.words("Step") != "setting"] == [
         name for name, steps in case.procedure_steps.items() for _ in steps]
     purge = next(r for r in rows if r.words("Action").startswith("purge"))
     assert purge.words("At most [s]") == "600"
     assert purge.words("If it is not met") == "the procedure ends: purge not proven in 600 s"
     permit = next(r for r in rows if r.words("Action") == "permissives")
     assert "no more starts than the motor's maker permits" in permit.words("Permissive")
+
+
+def test_every_number_of_a_procedure_is_typed_in() -> None:
+    """Every key of the tables that are there, but for causes of a run-back that are not its own."""
+    case = load(Path("scenarios/lime-kiln-start.toml"))
+    typed_in = cells(sheets(Known(case, tuple(case.strategies))))
+    found = {path for path in typed_in if path[0] == "procedures"}
+    assert case.procedures
+    for at, table in (("start", case.procedures.start), ("stop", case.procedures.stop),
+                      ("restart", case.procedures.restart)):
+        for key, value in table or ():
+            if value is not None and key != "purge":
+                assert ("procedures", at, key) in found
+    assert case.procedures.start
+    for key, _ in case.procedures.start.purge or ():
+        assert ("procedures", "start", "purge", key) in found
+    assert {p[3] for p in found if p[1] == "run_back"} == {"stall_margin_below", "after",
+                                                          "setpoint", "over"}
+
+
+def test_a_changed_number_of_a_procedure_is_part_of_the_run() -> None:
+    case = as_typed(load(Path("scenarios/lime-kiln-start.toml")))
+    lasts, backs = ("procedures", "start", "purge", "lasts"), ("procedures", "run_back", 0, "over")
+    made = with_typed(case, {lasts: Typed(lasts, "1.5", "min"), backs: Typed(backs, "20", "s")})
+    assert made.procedures
+    assert made.procedures.start
+    assert made.procedures.start.purge
+    assert made.procedures.start.purge.lasts == 90.0
+    assert made.procedures.run_back[0].over == 20.0
 
 
 def test_a_surge_count_and_its_reset_stand_in_the_alarm_list() -> None:

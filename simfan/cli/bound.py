@@ -52,10 +52,10 @@ def report(file: Path, out: Path, names: tuple[str, ...], runs: int, system: Any
     from simfan.report.bound_words import FIRST_PAGE
 
     case = load(file, out)
-    known(case, names)
+    chosen = known(case, names) if names else None
     note = of_file(ScenarioNote(case.title), file)
     with working(file, quiet) as progress:
-        bound = api.bind(case, list(names) or None, runs, note, system, progress)
+        bound = api.bind(case, chosen, runs, note, system, progress)
     if quiet:
         click.echo(bound_answer.sentence(bound))
     else:

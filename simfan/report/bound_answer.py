@@ -59,13 +59,14 @@ def _table(bound: Bound, system: System) -> Grid:
     money = next((y.currency for y in years.values() if y.cost is not None), "")
     head = ["Strategy", "meets all criteria", "tightest criterion", "its room [%]",
             "lowest stall margin [%]", "run, from supply [kWh]"]
-    head += ["year, from supply [MWh]", "hours not served [h]"] if years else []
+    head += ["year, from supply [MWh]", "not served [h]", "beyond a limit [h]"] if years else []
     head += [f"year [{money}]"] if money else []
     rows = (_row(bound, r, years.get(r.name), bool(years), bool(money))
             for r in bound.comparison.strategies)
     return Grid(tuple(head), tuple(rows), "Every strategy of the scenario, run over the same "
-                "timeline. Room: to the limit, of the limit's own size. - : no such number, "
-                "result.json says why. ◄: the strategy of the answer.")
+                "timeline. Room: distance to the limit, of its scale: the limit's size; of a "
+                "settling time the band, of a stall margin the flow at the stall line. - : no such "
+                "number, result.json says why. ◄: the strategy of the answer.")
 
 
 def _row(bound: Bound, result: StrategyResult, year: YearEnergy | None, years: bool, money: bool
@@ -82,7 +83,8 @@ def _row(bound: Bound, result: StrategyResult, year: YearEnergy | None, years: b
     if years:
         kwh = year.electrical_kwh if year else None
         row += [_number(None if kwh is None else kwh / 1000.0),
-                _number(year.hours_not_reachable if year else None)]
+                _number(year.hours_not_reachable if year else None),
+                _number(year.hours_out_of_criteria if year else None)]
     if money:
         row.append(_number(year.cost if year else None))
     return tuple(row)
@@ -162,7 +164,8 @@ def _criterion(chosen: StrategyResult) -> Iterator[str]:
     if near:
         unit = f" {near.unit}" if near.unit else ""
         yield (f"tightest of the criteria: {near.name.replace('_', ' ')}, limit "
-               f"{significant(near.limit)}{unit}, room {significant(100.0 * near.room)} % of it")
+               f"{significant(near.limit)}{unit}, room {significant(100.0 * near.room)} % of its "
+               "scale")
 
 
 def _stressed(bound: Bound, system: System) -> Iterator[str]:

@@ -8,7 +8,7 @@ SEEN = (
     ("map-", "The path of the run over the fan's curves: the further it stays to the right of the "
      "stall line, the safer; a cross marks where it left its bounds, numbers are the events."),
     ("trends-", "From above: does the measured value follow the setpoint; what the controller and "
-     "the elements do for it; where flow, pressure, power and margin go. Hatching is left of the "
+     "the elements do for it; where pressure, speed and motor load go. Hatching is left of the "
      "stall line; dotted lines are the numbered events."),
     ("operating-map/power", "Lower is cheaper: power from the supply against flow, at rest. Where "
      "lines cross the cheaper strategy changes."),

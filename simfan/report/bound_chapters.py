@@ -42,7 +42,7 @@ from simfan.stress_answer import StressAnswer
 from simfan.units import System
 
 STRESS = tuple(s for s in stress_page.STRESS if s.key != "stress-cautions")
-UNITS = "Units stand in brackets behind each name."
+UNITS = "Units stand in brackets behind a name, or in the column Unit."
 
 
 def chapters(bound: Bound, system: System) -> tuple[Chapter, ...]:

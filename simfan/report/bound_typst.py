@@ -62,9 +62,10 @@ def document(title: str, origin: str, chapters: Sequence[Chapter], folder: Path)
             parts.append("#pagebreak(weak: true)")
         if k:
             parts.append(f"#heading(level: 1, {_word(chapter.title)})")
-        for block in _paired(chapter.blocks):
+        blocks = list(_paired(chapter.blocks))
+        for block, after in zip(blocks, [*blocks[1:], None], strict=True):
             number += 1
-            parts.append(_block(block, folder, number))
+            parts.append(_block(block, folder, number, isinstance(after, Grid)))
     return "\n".join(parts) + "\n"
 
 
@@ -92,14 +93,15 @@ def _paired(blocks: Sequence[Block]) -> Iterator[Block | Pair]:
         yield waiting, None
 
 
-def _block(block: Block | Pair, folder: Path, number: int) -> str:
+def _block(block: Block | Pair, folder: Path, number: int, before_table: bool) -> str:
     if isinstance(block, tuple):
         cells = ", ".join(_picture(p, folder, f"{number}-{k}", "100%", HALF_MM)
                           for k, p in enumerate(block) if p)
         return f"#grid(columns: (1fr, 1fr), gutter: 8mm, {cells})"
     if isinstance(block, Words):
         size = ', 13pt, weight: "bold"' if block.lead else ", 7.5pt" if block.small else ""
-        return f"#block(sticky: true, par(text({_word(block.text)}{size})))"
+        keeps = "true" if before_table else "false"
+        return f"#block(sticky: {keeps}, par(text({_word(block.text)}{size})))"
     if isinstance(block, Heading):
         return f"#heading(level: 2, {_word(block.text)})"
     if isinstance(block, Points):

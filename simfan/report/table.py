@@ -95,7 +95,9 @@ def _legend(comparison: Comparison, sign: str, system: System) -> str:
     by_span = comparison.strategies[0].history.facts.held_kind == "pressure"
     what = "errors, deviations and the band" if by_span else "errors and deviations"
     hundred = reworded(f" 100 % in {what} is {first.tracking.percent_of}." if first else "", system)
-    return f"{sign} misses a criterion.  -  no such number; result.json says why.{hundred}"
+    ramps = " Settling counts from the end of a ramp." if first and any(
+        change.over_s for change in first.tracking.changes) else ""
+    return f"{sign} misses a criterion.  -  no such number; result.json says why.{hundred}{ramps}"
 
 
 def side_by_side(comparison: Comparison, system: System) -> RenderableType:

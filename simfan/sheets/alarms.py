@@ -12,10 +12,11 @@ from simfan.sheets.sheet import UNIT, Cell, Sheet, na, sheet
 
 COLUMNS = ("Tag", "Type", "Watches", "Setpoint", UNIT, "On-delay [s]", "Window [s]",
            "Reset", "Off-delay [s]", "Deadband", "Bypass at start [s]", "Time constant [s]",
-           "Output on it [%]", "Priority", "Class", "Consequence", "Operator's action",
-           "Automatic action")
+           "Output on it [%]", "Priority", "Class", "Probable cause", "Consequence",
+           "Operator's action", "Time to respond", "Automatic action")
 NONE = "the scenario has no [[protection]]; the fan still needs its protection"
 BY_THE_SITE = na("by the site's rationalisation")
+RATIONALISED = ("Priority", "Class", "Probable cause", "Operator's action", "Time to respond")
 WATCHES = {"overload": "motor's heat, load borne for good", "speed": "fan speed, high",
            "stall_margin": "stall margin, low", "surge_cycles": "surge cycles in the window",
            "highest_pressure": "pressure of the volume, high",
@@ -58,8 +59,8 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
             "Time constant [s]": known.cell(("protection", k, "time_constant"),
                                             "for overload alone"),
             "Output on it [%]": known.cell(("protection", k, "output"), "the output stays"),
-            "Priority": BY_THE_SITE, "Class": BY_THE_SITE, "Consequence": CONSEQUENCE[row.cause],
-            "Operator's action": BY_THE_SITE, "Automatic action": row.words[1]}
+            **dict.fromkeys(RATIONALISED, BY_THE_SITE), "Consequence": CONSEQUENCE[row.cause],
+            "Automatic action": row.words[1]}
 
 
 def cause_and_effect(known: Known) -> Sheet:

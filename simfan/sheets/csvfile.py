@@ -89,9 +89,9 @@ def _line(word: str) -> int | None:
     """Such as 7 of "7", or of "7.0" where a spreadsheet made it so."""
     try:
         number = float(word)
-    except ValueError:
+        return int(number) if number == int(number) else None
+    except (ValueError, OverflowError):
         return None
-    return int(number) if number == int(number) else None
 
 
 def _cell(word: str, delimiter: str) -> str:

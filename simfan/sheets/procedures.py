@@ -1,28 +1,57 @@
-"""Start and stop: one line for each step, with what permits it.
+"""Start and stop: one line for each step, with what permits it, then the numbers they stand on.
 
 A scenario that describes none has a line that says so.
 """
 
 from collections.abc import Iterator, Mapping
 
+from simfan.plant.procedure import CONDITIONS
 from simfan.plant.procedure_steps import Step
 from simfan.sheets.known import Known
-from simfan.sheets.sheet import Cell, Sheet, na, sheet
-from simfan.sheets.typed import rounded
+from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet
+from simfan.sheets.typed import rounded, value_at
 
-COLUMNS = ("Procedure", "Step", "Action", "Tag", "Permissive", "At most [s]", "If it is not met")
+COLUMNS = ("Procedure", "Step", "Action", "Tag", "Permissive", "At most [s]", "If it is not met",
+           "Value", UNIT)
 DEVICE = {"by hand": "loop", "release": "loop", "setpoint": "loop", "switch on": "motor",
           "switch off": "motor", "run up": "motor", "coast": "fan", "permit": "motor",
           "purge": "fan", "wait": "motor"}
 """Action → whose tag stands beside it."""
+SETTINGS = {
+    "start": (
+        ("output", "output while the fan runs up"), ("isolation_damper", "isolation damper then"),
+        ("backspin", "fastest backward turning, of rated speed"),
+        ("permissives_within", "permissives within"), ("speed_within", "speed within"),
+        ("setpoint", "setpoint after release"), ("over", "ramp to it")),
+    "purge": (
+        ("output", "output while purging"), ("flow", "least flow"), ("lasts", "purge lasts"),
+        ("within", "purge proven within")),
+    "stop": (
+        ("output", "output before the motor goes off"), ("over", "ramp to it"),
+        ("isolation_damper", "isolation damper, motor off"),
+        ("at_rest", "counts as standing below, of rated speed"),
+        ("standstill_within", "standstill within")),
+    "restart": (
+        ("wait", "wait after the trip"), ("speed_below", "wheel below first, of rated speed"),
+        ("attempts", "restarts at most")),
+    "run_back": (
+        *((key, key.replace("_", " ")) for key in CONDITIONS), ("after", "for so long"),
+        ("setpoint", "setpoint"), ("over", "ramp to it")),
+}
+"""Table of `procedures` → its keys, and what they are."""
+STANDS_ON: Mapping[str, Cell] = {"Value": na("see the settings below"), UNIT: na("no number")}
+NO_STEP: Mapping[str, Cell] = {"Step": "setting"} | dict.fromkeys(
+    ("Tag", "Permissive", "At most [s]", "If it is not met"), na("a setting"))
 NONE = "the scenario describes no start and no stop; the site's own procedure stands"
 
 
 def procedures(known: Known) -> Sheet:
     """Every step of every procedure."""
     return sheet("procedures", "Start and stop",
-                 "Steps in their order, with permissives. Lock-out, purge and restart are the "
-                 "site's and its codes' to rule.", COLUMNS, _steps(known), NONE)
+                 "Steps in their order, with permissives; below them the numbers that they stand "
+                 "on, which are what is typed in and run. Lock-out, purge and restart are the "
+                 "site's and its codes' to rule.", COLUMNS, (*_steps(known), *_settings(known)),
+                 NONE)
 
 
 def _steps(known: Known) -> Iterator[Mapping[str, Cell]]:
@@ -34,10 +63,34 @@ def _steps(known: Known) -> Iterator[Mapping[str, Cell]]:
                    "Tag": known.tag(device) if device else na("no tag for this damper"),
                    "Permissive": ", ".join(step.permissives) or na("the step before is done"),
                    "At most [s]": na("it takes its own time") if step.within is None
-                   else rounded(step.within), "If it is not met": _failure(step)}
+                   else rounded(step.within), "If it is not met": _failure(step), **STANDS_ON}
 
 
 def _failure(step: Step) -> str:
     if not step.failure:
         return na("it is told, nothing else")
-    return f"the procedure ends: {step.failure.replace(': {}', '').replace('{}', '')}"
+    then = "told, and on all the same" if step.goes_on else "the procedure ends"
+    return f"{then}: {step.failure.replace(': {}', '').replace('{}', '')}"
+
+
+def _settings(known: Known) -> Iterator[Mapping[str, Cell]]:
+    """A line for each number of a procedure that is there."""
+    for name, table, at in _tables(known):
+        for key, what in SETTINGS[table]:
+            value = known.cell((*at, key), "not given")
+            if isinstance(value, str) and key in CONDITIONS:
+                continue
+            unit = na("no number") if isinstance(value, str) else value.unit or (
+                na("a word") if key == "isolation_damper" else "1")
+            yield {"Procedure": name, **NO_STEP, "Action": what, "Value": value, UNIT: unit}
+
+
+def _tables(known: Known) -> Iterator[tuple[str, str, Path]]:
+    """Name of a procedure, its entry of SETTINGS, its place in the scenario."""
+    for name, at in (("start", ("procedures", "start")),
+                     ("purge", ("procedures", "start", "purge")),
+                     ("stop", ("procedures", "stop")), ("restart", ("procedures", "restart"))):
+        if all(value_at(known.case, at[:n]) is not None for n in range(1, len(at) + 1)):
+            yield name if name != "purge" else "start: purge", name, at
+    for k in range(len(known.case.procedures.run_back) if known.case.procedures else 0):
+        yield f"run-back {k + 1}", "run_back", ("procedures", "run_back", k)

@@ -82,7 +82,7 @@ def _verdict(found: Verdict) -> dict[str, Cell]:
     kept = found.worst.distance >= 0.0 and not found.failures
     return {"Criterion": _said(one), "Allowed": rounded(one.limit), UNIT: one.unit or "1",
             "Got": f"{found.failures} of {found.fresh} laid out failed; worst room of all runs "
-                   f"{room} % of the limit",
+                   f"{room} % of the limit's scale",
             "Result": "met" if kept else "missed", "Confidence": found.statement}
 
 

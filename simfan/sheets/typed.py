@@ -37,6 +37,15 @@ def value_at(case: Case, path: Path) -> Any:
     return here
 
 
+def has(case: Case, path: Path) -> bool:
+    """Whether the case has such a place, be it empty."""
+    try:
+        value_at(case, path)
+    except (KeyError, IndexError, AttributeError, TypeError):
+        return False
+    return True
+
+
 def _in(here: Any, part: PathPart) -> Any:
     """What stands under a key, at a place of a list, or in a field."""
     return getattr(here, str(part)) if isinstance(here, BaseModel) else here[part]
