@@ -9,7 +9,8 @@ from simfan.choice import RULE, Choice
 from simfan.compare import Comparison, StrategyResult
 from simfan.loop_answer import LoopAnswer
 from simfan.metrics import with_reasons
-from simfan.metrics.distance import distances, requirements
+from simfan.metrics.calmed import of_the_loop
+from simfan.metrics.distance import requirements
 from simfan.overview import Overview
 from simfan.sheets.sheet import Sheet
 from simfan.stress_answer import StressAnswer
@@ -102,7 +103,7 @@ def tightest(result: StrategyResult) -> Tightest | None:
     if result.measures is None or result.stopped:
         return None
     asked = requirements(result.criteria, result.history.facts.max_safe_speed_ratio)
-    room = distances(result.history, result.criteria)
+    room = of_the_loop(result.history, result.criteria)
     if not len(asked):
         return None
     k = int(room.argmin())

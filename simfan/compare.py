@@ -166,9 +166,14 @@ def judged(history: History, criteria: Criteria) -> StrategyResult:
         misses=missed,
         findings=facts.findings,
         verdict=verdict(measures, missed, facts.findings, stopped,
-                        beyond_words(measures, facts)),
+                        "; ".join(filter(None, _beside(measures, facts)))),
         assumed_part_s=assumed_part_s(history),
     )
+
+
+def _beside(measures: Measures | None, facts: Facts) -> tuple[str, ...]:
+    """What is told whatever the verdict; "" for nothing."""
+    return beyond_words(measures, facts), measures.tracking.noise if measures else ""
 
 
 def weighed(nominal: StrategyResult, others: Mapping[str, StrategyResult]) -> StrategyResult:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from math import pi
 
 import numpy as np
@@ -27,7 +28,7 @@ from simfan.plant.case import Case, Strategy
 from simfan.plant.events import Event
 from simfan.plant.procedure_steps import lines
 from simfan.plant.strategy import has_gains
-from simfan.protected import guarded, happened
+from simfan.protected import guarded, happened, raised
 from simfan.scenario import assumed as defaults
 from simfan.steady.balance import Rest, hold, is_stable, standing_state, starting_state
 from simfan.steady.pace import Pace, helmholtz, pace
@@ -79,8 +80,17 @@ def simulate(case: Case, name: str, progress: Progress | None = None,
         played, plan, code = with_procedures(case, assembled, state, traces, told)
     else:
         code = _through(assembled.plant, plan, state, traces, told)
-    return _history(case, name, assembled, going, played, plan, start, unstable,
-                    before, state, traces, code)
+    history = _history(case, name, assembled, going, played, plan, start, unstable,
+                       before, state, traces, code)
+    again = partial(simulate, quiet(case), name, step=step, assumption=assumption)
+    return replace(history, without_noise=again) if case.control.transmitter.noise else history
+
+
+def quiet(case: Case) -> Case:
+    """The case without its transmitter's noise."""
+    transmitter = case.control.transmitter.model_copy(update={"noise": 0.0})
+    control = case.control.model_copy(update={"transmitter": transmitter})
+    return case.model_copy(update={"control": control})
 
 
 def settled(case: Case, assembled: Assembled, start: Rest | None = None
@@ -153,7 +163,9 @@ def _history(case: Case, name: str, assembled: Assembled, going: Pace, played: P
         mass_balance_residual=_mass_residual(plant, plan.temperature, before, state),
         stiff_steps=int(state.counts[STIFF]),
         stopped=None if code == DONE else _stopped(assembled, state))
-    log = (*played.log, *happened(case, plant.step, state))
+    hand = assembled.loops.hand if assembled.loops else 0
+    log = (*played.log, *happened(case, plant.step, state), *raised(
+        case, plant.step, state, time, traces.controller_output[:n, hand]))
     if audit.stopped:
         log += (Happening(float(state.counts[TICK] * plant.step), audit.stopped),)
     facts = _facts(case, name, assembled, played, start, unstable)
@@ -223,7 +235,8 @@ def _facts(case: Case, name: str, assembled: Assembled, played: Played, start: R
         findings=_findings(case, start),
         procedures=played.procedures,
         procedure_steps={k: tuple(lines(s)) for k, s in case.procedure_steps.items()},
-        natural_period_s=2.0 * pi / helmholtz(assembled))
+        natural_period_s=2.0 * pi / helmholtz(assembled),
+        noise=case.control.transmitter.noise, square_root=case.control.transmitter.square_root)
 
 
 def _defaults(case: Case, name: str) -> list[str]:

@@ -5,6 +5,7 @@ from simfan.metrics.columns import computed
 from simfan.metrics.energy import energy
 from simfan.metrics.excursions import excursions
 from simfan.metrics.in_operation import in_operation
+from simfan.metrics.noise import of_the_loop
 from simfan.metrics.results import Measures
 from simfan.metrics.tracking import tracking
 from simfan.metrics.travel import travel
@@ -24,7 +25,7 @@ def judge(history: History, criteria: Criteria) -> Measures:
             "at least 2 are needed"
         )
     return Measures(
-        tracking=tracking(in_operation(run, criteria), criteria.band),
+        tracking=of_the_loop(tracking(in_operation(run, criteria), criteria.band), run, criteria),
         energy=energy(run),
         excursions=excursions(run, criteria),
         travel=travel(run),

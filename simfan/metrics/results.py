@@ -89,6 +89,9 @@ class Tracking:
     """Each setpoint change, in the order of time."""
     percent_of: str
     """What 100 % is in the integrals of error and the deviations."""
+    noise: str = ""
+    """Which setpoint changes the transmitter's noise decides, so that they are not judged; "" for
+    none."""
 
 
 @dataclass(frozen=True)

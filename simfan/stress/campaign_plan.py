@@ -31,5 +31,6 @@ def about(space: Space, strategy: str) -> dict[str, str]:
     """What runs in one folder have in common."""
     spread = "\n".join(f"{i.name} {i.form} {i.numbers!r}" for i in space.inputs)
     moves = repr(space.moves)
-    return {"simfan": program()["simfan"], "strategy": strategy,
+    apart = ({"noise": "told from the loop"} if space.case.control.transmitter.noise else {})
+    return apart | {"simfan": program()["simfan"], "strategy": strategy,
             "scenario": content(f"{written.text(space.tables)}{spread}{moves}")}

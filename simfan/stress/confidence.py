@@ -6,7 +6,7 @@ or to search: fresh ones. An even sample (Sobol) or a searched one carries no su
 
 from math import ceil, floor
 
-from scipy.stats import beta, binom, binomtest
+from scipy.stats import beta, binom
 
 CONFIDENCE = 0.95
 FIRST_GUESS = 1 << 30
@@ -21,17 +21,6 @@ def failure_bound(failures: int, runs: int, confidence: float = CONFIDENCE) -> f
     """
     _check(failures, runs, confidence)
     return 1.0 if failures == runs else float(beta.ppf(confidence, failures + 1, runs - failures))
-
-
-def failure_interval(failures: int, runs: int, confidence: float = CONFIDENCE
-                     ) -> tuple[float, float]:
-    """Both ends of the interval for the share of failures, half of the doubt on each side [1].
-
-    Clopper and Pearson 1934. Raises ValueError for k outside 0 to N.
-    """
-    _check(failures, runs, confidence)
-    found = binomtest(failures, runs).proportion_ci(confidence, method="exact")
-    return float(found.low), float(found.high)
 
 
 def runs_needed(passes: float, confidence: float = CONFIDENCE, failures: int = 0) -> int:
@@ -54,13 +43,14 @@ def runs_needed(passes: float, confidence: float = CONFIDENCE, failures: int = 0
 def statement(failures: int, runs: int, confidence: float = CONFIDENCE) -> str:
     """"59 runs, none failed: with 95 % confidence at least 95 % of this space passes."
 
-    Where all failed, the most that can pass by the same bound. Shares are rounded to the doubtful
-    side. Raises ValueError for k outside 0 to N.
+    Where "at least" would be less than 1 %, the most that can pass by the same bound. Shares are
+    rounded to the doubtful side. Raises ValueError for k outside 0 to N.
     """
-    bound = failure_bound(failures, runs, confidence)
-    share = f"at least {_down(1.0 - bound)}"
-    if failures == runs:
-        share = f"at most {ceil(100.0 * failure_bound(0, runs, confidence) - 1e-9)}"
+    least = _down(1.0 - failure_bound(failures, runs, confidence))
+    share = f"at least {least}"
+    if least == "0":
+        most = failure_bound(runs - failures, runs, confidence)
+        share = f"at most {ceil(100.0 * most - 1e-9)}"
     return (f"{counted(failures, runs)}: with {100.0 * confidence:g} % confidence {share} % of "
             "this space passes")
 

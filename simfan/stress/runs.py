@@ -77,7 +77,7 @@ def _nominal(space: Space, strategy: str) -> tuple[History, Shared]:
     case = space.case_of(space.values(space.nominal))
     nominal = simulate(case, strategy)
     once = assembled_once(case, strategy) if space.one_plant else None
-    return nominal, Shared(space, strategy, replace(nominal, traces={}), once)
+    return nominal, Shared(space, strategy, replace(nominal, traces={}, without_noise=None), once)
 
 
 def common_pace(space: Space, strategy: str) -> Pace:

@@ -23,6 +23,7 @@ _TABLES = """
 create table if not exists about (key text primary key, value text not null);
 create table if not exists run (point blob primary key, distances blob not null,
                                 reached integer not null, why text);
+create table if not exists noise (point blob primary key, moves real not null);
 """
 _OTHER = "give another folder with --out"
 _WHY = {
@@ -45,6 +46,9 @@ class Outcome:
     """False where it began at the nearest value to its setpoint that the strategy holds."""
     why: str | None = None
     """Why it could not start, or stopped on its numbers; None for a complete run."""
+    noise: float = 0.0
+    """How far the transmitter's noise moves the true value where that, and not the loop, decided
+    settling or overshoot [held unit, standard deviation]; such a change is judged without noise."""
 
 
 class Store:
@@ -76,6 +80,8 @@ class Store:
                     self._base.executemany("insert into run values (?, ?, ?, ?)", (
                         (point, o.distances.tobytes(), int(o.reached), o.why)
                         for point, o in fresh.items()))
+                    self._base.executemany("insert into noise values (?, ?)", (
+                        (point, o.noise) for point, o in fresh.items() if o.noise))
             except sqlite3.Error as why:
                 raise RunError(f"{_said(self._file, why)}. The {len(self)} runs that were finished "
                                "before are kept there, and the same command goes on from them"
@@ -126,7 +132,9 @@ class Store:
         sizes = {(len(point), len(distances)) for point, distances, *_ in rows}
         if damage != "ok" or len(sizes) > 1 or any(size % 8 for pair in sizes for size in pair):
             raise RunError(f"{self._file} {_WHY['SQLITE_CORRUPT']}")
-        self.known = {point: Outcome(np.frombuffer(distances), bool(reached), why)
+        noise = dict(base.execute("select point, moves from noise"))
+        self.known = {point: Outcome(np.frombuffer(distances), bool(reached), why,
+                                     noise.get(point, 0.0))
                       for point, distances, reached, why in rows}
 
 
