@@ -1,8 +1,8 @@
 """What happened in a run: time, named traces, an ordered log. Knows nothing of how it was made."""
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -221,6 +221,10 @@ class Facts:
     None where it is not known."""
     robustness: Robustness | None = None
     """Of the controller's tuning; None where it was not looked for."""
+    noise: float = 0.0
+    """Standard deviation of each scan's reading, of the transmitter's raw span [1]; 0 for none."""
+    square_root: bool = False
+    """Whether the transmitter takes a square root behind that noise."""
 
 
 @dataclass(frozen=True)
@@ -260,6 +264,14 @@ class History(Shown):
     """What a judge must know beside the traces."""
     audit: Audit
     """The run's account of its own arithmetic."""
+    without_noise: Callable[[], "History"] | None = field(default=None, compare=False)
+    """Makes the same run without its transmitter's noise; None where there is none, or nobody
+    knows how."""
+
+    def rows(self, part: slice) -> "History":
+        """Some of its samples, with all that is known beside them."""
+        return replace(self, time=self.time[part],
+                       traces={name: values[part] for name, values in self.traces.items()})
 
     def trace(self, name: str, item: str | int = 0) -> Array:
         """One column of a trace, by the item's name or number. KeyError names what there is."""

@@ -13,6 +13,7 @@ from simfan.api import schema
 from simfan.cli import main
 from simfan.metrics import Measures
 from simfan.report import files, trend_page
+from simfan.report.trend_pictures import NO_SAMPLES
 from simfan.trends.judgement import NEEDS
 from tests.recorded import EXAMPLE
 
@@ -41,6 +42,11 @@ def test_every_file_is_written_and_holds_what_is_printed(tmp_path: Path) -> None
                      "judge/loop.png", "judge/loop.svg"]
     page = (tmp_path / "out" / "judge.html").read_text("utf-8")
     assert page.count("<svg") == 2 and "Not judged, and why" in page
+    captions = re.findall("<figcaption>(.*?)</figcaption>", page)
+    assert len(captions) == 2 and all(len(c.split()) > 8 for c in captions)
+    assert all("Hatched: no good samples" in c for c in captions), "the trend has a gap"
+    assert ">loop<" not in page and ">fan<" not in page, "no file's name for a caption"
+    assert NO_SAMPLES in (tmp_path / "out" / "judge" / "loop.svg").read_text("utf-8")
     assert (tmp_path / "out" / "judge.txt").read_text("utf-8").startswith("Malt kiln fan")
 
 

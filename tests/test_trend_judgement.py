@@ -196,6 +196,21 @@ def test_noise_as_wide_as_the_band_leaves_settling_unjudged(tmp_path: Path) -> N
     assert said.recorded.measures.tracking.whole.iae_percent_s is not None
 
 
+def test_a_missing_sample_of_power_switches_no_motor_off(tmp_path: Path) -> None:
+    """Or what a fan does beside it would be taken out of the judgement, as during a start."""
+    case = TEN.model_copy(update={"criteria": TEN.criteria.model_copy(
+        update={"bypass_at_start": 20.0})})
+    trend = recorded(tmp_path, case, "damper", run_of("damper"), 17)
+    power = trend.signals["electrical_power"].copy()
+    power[::40] = np.nan
+    spotted = replace(trend, signals={**trend.signals, "electrical_power": power})
+    whole, found = (judge(case, one, "damper", simulate=False).recorded.measures.excursions
+                    for one in (trend, spotted))
+    assert whole.lowest_stall_margin_percent is not None
+    assert found.lowest_stall_margin_percent == whole.lowest_stall_margin_percent
+    assert found.time_left_of_peak_s == whole.time_left_of_peak_s
+
+
 SIGNALS = ("setpoint", "true_value", "fan_flow", "fan_pressure", "volume_pressure", "shaft_power",
            "electrical_power", "motor_load", "speed_ratio", "controller_output",
            "element_position of outlet damper")

@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from simfan.history import History
-from simfan.metrics.columns import clock, column
+from simfan.metrics.columns import Run
 
 LOOK_BACK_S = 5.0
 """How far back movement is looked for. Our choice; no source."""
@@ -11,15 +10,12 @@ MOVED = 0.005
 """Smallest movement that is told, of the stroke. Our choice; no source."""
 
 
-def moving(history: History, at_s: float) -> str:
+def moving(run: Run, at_s: float) -> str:
     """Such as "outlet damper closing"; the element that moved most in the seconds before."""
-    time = clock(history)
-    end = int(np.searchsorted(time, at_s, side="right")) - 1
-    begin = int(np.searchsorted(time, at_s - LOOK_BACK_S))
-    moves = {}
-    for i, name in enumerate(history.items["element"]):
-        position = column(history, "element_position", i)
-        moves[name] = float(position[max(end, 0)] - position[min(begin, max(end, 0))])
+    end = max(int(np.searchsorted(run.time, at_s, side="right")) - 1, 0)
+    begin = min(int(np.searchsorted(run.time, at_s - LOOK_BACK_S)), end)
+    first, last = (run.rows(slice(k, k + 1)).traces["element_position"][0] for k in (begin, end))
+    moves = {name: float(last[i] - first[i]) for i, name in enumerate(run.items["element"])}
     if not moves or max(map(abs, moves.values())) < MOVED:
         return "nothing"
     name = max(moves, key=lambda n: abs(moves[n]))
@@ -38,9 +34,9 @@ def direction(name: str, move: float) -> str:
     return "opening" if move > 0.0 else "closing"
 
 
-def after(history: History, at_s: float) -> str:
+def after(run: Run, at_s: float) -> str:
     """The last line of the log before this time, or within the one sample it is told to, and
     when that was: "setpoint 36 → 27 m3/s at 180 s"."""
-    sample = float(history.time[1] - history.time[0])
-    lines = [f"{h.what} at {h.at_s:g} s" for h in history.log if h.at_s <= at_s + sample]
-    return lines[-1] if lines else "the start of the run"
+    by = at_s + float(run.time[1] - run.time[0])
+    line = next((h for h in reversed(run.log) if h.at_s <= by), None)
+    return "the start of the run" if line is None else f"{line.what} at {line.at_s:g} s"

@@ -1,5 +1,6 @@
 """The excursion list: when a signal was beyond its limit, how far, and what was moving."""
 
+from collections.abc import Container
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,7 +9,7 @@ import numpy as np
 from simfan.history import History
 from simfan.measures import episodes as fold
 from simfan.metrics.before import after, moving
-from simfan.metrics.columns import Array, clock, column
+from simfan.metrics.columns import Array, Folded, Run, clock, column
 from simfan.metrics.misses import LEFT
 from simfan.metrics.results import Event
 from simfan.plant.case import Criteria
@@ -80,16 +81,35 @@ def _of_loop(history: History, i: int, inside: Array) -> Watch:
                  no_depth="the output cannot go beyond its limit")  # fmt: skip
 
 
-def listed(history: History, watch: Watch) -> tuple[list[Event], int]:
-    """The events of one watch in time, and how many did not fit."""
-    time = clock(history)
-    state = fold.start(fold.Params(MERGE_GAP_S, ROOM))
-    got = fold.result(fold.over(state, time[0], time, watch.depth))
-    table = fold.Listed(*got.table)
-    return [_event(history, watch, table, k, got) for k in range(got.episodes)], int(got.lost)
+class Watched:
+    """All that is looked for, on its way over the blocks of a run."""
+
+    def __init__(self, criteria: Criteria) -> None:
+        self.criteria = criteria
+        self.folds: list[Folded] = []
+        self.watches: list[Watch] = []
+
+    def take(self, block: History, inside: Array) -> None:
+        """The next samples; backward flow is looked for only `inside`."""
+        time = clock(block)
+        self.watches = watches(block, self.criteria, inside)
+        self.folds = self.folds or [
+            Folded(fold, fold.start(fold.Params(MERGE_GAP_S, ROOM))) for _ in self.watches]
+        for one, watch in zip(self.folds, self.watches, strict=True):
+            one.take(time, watch.depth)
+
+    def events(self, run: Run, kinds: Container[str] | None = None) -> tuple[list[Event], int]:
+        """Those of these kinds, each watch's in time, and how many did not fit."""
+        events, lost = [], 0
+        for one, watch in zip(self.folds, self.watches, strict=True):
+            if kinds is None or watch.kind in kinds:
+                got = one.result()
+                table, lost = fold.Listed(*got.table), lost + int(got.lost)
+                events += [_event(run, watch, table, k, got) for k in range(got.episodes)]
+        return events, lost
 
 
-def _event(history: History, watch: Watch, table: fold.Listed, k: int, got: Any) -> Event:
+def _event(run: Run, watch: Watch, table: fold.Listed, k: int, got: Any) -> Event:
     start, end = float(table.start[k]), float(table.end[k])
     depth = float(table.deepest[k]) * watch.scale
     return Event(
@@ -101,8 +121,8 @@ def _event(history: History, watch: Watch, table: fold.Listed, k: int, got: Any)
         crossings=int(table.crossings[k]),
         depth=None if watch.no_depth else depth,
         depth_unit=watch.unit,
-        moving=moving(history, start),
-        after=after(history, start),
+        moving=moving(run, start),
+        after=after(run, start),
         still_on_at_end=bool(got.is_open) and got.lost == 0 and k == got.episodes - 1,
         reasons={"depth": watch.no_depth} if watch.no_depth else {},
     )

@@ -5,12 +5,13 @@ line takes a multiple of its load; a start is judged by the heat of the rotor in
 or surges then is no excursion of the control strategy: it is counted, but apart.
 """
 
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simfan.history import Carried, History
-from simfan.metrics.columns import Array
+from simfan.history import Carried, Facts, Happening, History
+from simfan.metrics.columns import Array, Run, blocks
 from simfan.plant.case import Criteria
 
 JUDGED, OFF, STARTING = 0, 1, 2
@@ -21,7 +22,7 @@ WHEN = {OFF: "while the motor was off", STARTING: "during a start or a stop"}
 def in_operation(history: History, criteria: Criteria) -> History:
     """The same run with what start, stop and trip do taken out: no stall line, no motor load; while
     a procedure holds the loop, no error of it."""
-    judged = phases(history, criteria) == JUDGED
+    judged = phases(history, criteria).of(history) == JUDGED
     run = only(history, judged)
     if not history.facts.procedures:
         return run
@@ -39,24 +40,89 @@ def only(history: History, inside: Array) -> History:
     return replace(history, traces={**history.traces, "stall_flow": stall, "motor_load": load})
 
 
-def phases(history: History, criteria: Criteria) -> Array:
-    """(n_samples,) JUDGED, OFF where a motor is without supply, or STARTING: while a procedure
-    holds the loop, and for `bypass_at_start` after a motor is switched on.
+@dataclass(frozen=True)
+class Phases:
+    """In which part of a run a sample lies: JUDGED, OFF where a motor is without supply, or
+    STARTING: while a procedure holds the loop, and for `bypass_at_start` after a motor is switched
+    on.
 
-    A motor on its supply draws power at any load; where a run never tells power, it counts as on.
+    A motor on its supply draws power at any load; where a run never tells power, it counts as on,
+    and where a sample is missing, too: it hides nothing.
     """
-    time, power = history.time, history.traces["electrical_power"]
-    on = np.all(power > 0.0, axis=1) if np.any(power > 0.0) or history.facts.procedures \
-        else np.ones(time.size, dtype=bool)
-    found = np.where(on, JUDGED, OFF)
-    for begin, end in (*_held(history), *_bypassed(time, on, criteria.bypass_at_start)):
-        found[on & (time >= begin) & (time < end)] = STARTING
-    return found
+
+    tells_power: bool
+    starting: tuple[tuple[float, float], ...]
+    """Spans of STARTING [s]."""
+
+    def of(self, block: History) -> Array:
+        """(n_samples,) of the block."""
+        time, on = block.time, self.on(block)
+        found = np.where(on, JUDGED, OFF)
+        for begin, end in self.starting:
+            if begin <= time[-1] and end > time[0]:
+                found[on & (time >= begin) & (time < end)] = STARTING
+        return found
+
+    def on(self, block: History) -> Array:
+        """(n_samples,) whether every motor has its supply."""
+        power = block.traces["electrical_power"]
+        return ~np.any(power <= 0.0, axis=1) if self.tells_power else np.full(len(power), True)
 
 
-def _held(history: History) -> list[tuple[float, float]]:
+def phases(run: Run, criteria: Criteria) -> Phases:
+    """The parts of a run."""
+    tells = bool(run.facts.procedures) or any(
+        np.any(block.traces["electrical_power"] > 0.0) for block in blocks(run))
+    bare = Phases(tells, ())
+    return Phases(tells, (*_held(run.facts), *_bypassed(run, bare, criteria.bypass_at_start)))
+
+
+@dataclass(frozen=True)
+class Part:
+    """A run with a stall line and a motor load only in one part of it."""
+
+    run: Run
+    phases: Phases
+    number: int
+    """Which part."""
+
+    @property
+    def time(self) -> Array:
+        """Of the whole run [s]."""
+        return self.run.time
+
+    @property
+    def items(self) -> Mapping[str, tuple[str, ...]]:
+        """Of the run."""
+        return self.run.items
+
+    @property
+    def log(self) -> tuple[Happening, ...]:
+        """Of the run."""
+        return self.run.log
+
+    @property
+    def facts(self) -> Facts:
+        """Of the run."""
+        return self.run.facts
+
+    def rows(self, part: slice) -> History:
+        """Some of its samples."""
+        block = self.run.rows(part)
+        return only(block, self.inside(block))
+
+    def trace(self, name: str, item: str | int = 0) -> Array:
+        """One column of a trace, as the run has it."""
+        return self.run.trace(name, item)
+
+    def inside(self, block: History) -> Array:
+        """(n_samples,) whether a sample lies in it."""
+        return self.phases.of(block) == self.number
+
+
+def _held(facts: Facts) -> list[tuple[float, float]]:
     """Spans in which a procedure holds the loop [s]."""
-    return [(carried.begun_s, _released(carried)) for carried in history.facts.procedures]
+    return [(carried.begun_s, _released(carried)) for carried in facts.procedures]
 
 
 def _released(carried: Carried) -> float:
@@ -66,7 +132,13 @@ def _released(carried: Carried) -> float:
     return float("inf") if carried.ended_s is None else carried.ended_s
 
 
-def _bypassed(time: Array, on: Array, lasts: float | None) -> list[tuple[float, float]]:
+def _bypassed(run: Run, bare: Phases, lasts: float | None) -> Iterator[tuple[float, float]]:
     """Spans after each switching on [s]."""
-    starts = time[1:][on[1:] & ~on[:-1]]
-    return [(float(t), float(t) + lasts) for t in starts] if lasts else []
+    if not lasts:
+        return
+    was_on = True
+    for block in blocks(run):
+        on = bare.on(block)
+        for t in block.time[on & ~np.concatenate([[was_on], on[:-1]])]:
+            yield float(t), float(t) + lasts
+        was_on = bool(on[-1])

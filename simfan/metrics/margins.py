@@ -1,17 +1,18 @@
 """How near each fan came to its stall line, and how long its air ran backward."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from simfan.history import History
 from simfan.measures import margin as fold
-from simfan.metrics.columns import Array, clock, column, number
+from simfan.metrics.columns import Array, Folded, clock, column, number
 
 
-def margins(history: History) -> dict[str, Any]:
+def margins(found: Sequence[fold.Result]) -> dict[str, Any]:
     """The worst fan's numbers, by their names in the results."""
-    with_line = _with_line(history)
+    with_line = [m for m in found if m.with_line]
     if not with_line:
         names = ("lowest_stall_margin_percent", "lowest_stall_margin_at_s",
                  "lowest_flow_over_stall_percent", "time_left_of_peak_s")  # fmt: skip
@@ -26,17 +27,24 @@ def margins(history: History) -> dict[str, Any]:
     }
 
 
-def left_of_line(history: History) -> float | None:
-    """Time with Q < Q_stall of the worst fan [s]; None without a line."""
-    return max((float(m.left) for m in _with_line(history)), default=None)
+class Margin:
+    """One fan's, on its way over the blocks of a run."""
 
+    def __init__(self, fan: int) -> None:
+        self.fan = fan
+        self.to_line, self.to_zero = (Folded(fold, fold.start()) for _ in range(2))
 
-def time_backward(history: History, fan: int, inside: Array) -> float:
-    """Time with Q < 0 in a part of the run [s]: the time left of a line at zero flow, in the
-    margin's own arithmetic."""
-    time, flow = clock(history), column(history, "fan_flow", fan)
-    zero = np.where(inside, 0.0, np.nan)
-    return float(fold.result(fold.over(fold.start(), time[0], time, flow, zero)).left)
+    def take(self, block: History, inside: Array) -> None:
+        """The next samples; flow backward counts only `inside`: it is the time left of a line at
+        zero flow, in the margin's own arithmetic."""
+        time, flow = clock(block), column(block, "fan_flow", self.fan)
+        self.to_line.take(time, flow, column(block, "stall_flow", self.fan))
+        self.to_zero.take(time, flow, np.where(inside, 0.0, np.nan))
+
+    @property
+    def backward_s(self) -> float:
+        """Time with Q < 0 [s]."""
+        return float(self.to_zero.result().left)
 
 
 def reasons(found: dict[str, Any]) -> dict[str, str]:
@@ -50,15 +58,3 @@ def reasons(found: dict[str, Any]) -> dict[str, str]:
             f"the lowest Q/Q_stall is {ratio:.3g} %"
         )
     return {name: why for name, value in found.items() if value is None}
-
-
-def _with_line(history: History) -> list[Any]:
-    """The fold of each fan that has a stall line."""
-    found = [_margin(history, fan) for fan in range(len(history.items["fan"]))]
-    return [m for m in found if m.with_line]
-
-
-def _margin(history: History, fan: int) -> Any:
-    time = clock(history)
-    flow, stall = column(history, "fan_flow", fan), column(history, "stall_flow", fan)
-    return fold.result(fold.over(fold.start(), time[0], time, flow, stall))

@@ -10,31 +10,41 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from simfan.history import History, SetpointChange
+from simfan.history import SetpointChange
 from simfan.measures import change as change_fold
 from simfan.measures import tracking as tracking_fold
-from simfan.metrics.columns import Array, clock, column, number
+from simfan.metrics.columns import (
+    Array,
+    Folded,
+    Run,
+    blocks,
+    clock,
+    column,
+    number,
+    shortest,
+)
 from simfan.metrics.results import Change, Tracking, Whole
 from simfan.signals import HELD_UNITS
 
-Run = tuple[Array, Array, Array]
-"""Time [s], wanted and true value [SI]."""
 STAY_SHARE = 0.05
 """Share of its window a value must stay in the band to be settled. Our choice; no source."""
 
 
-def tracking(history: History, band: float) -> Tracking:
+def tracking(run: Run, band: float) -> Tracking:
     """Everything about the setpoint. `band` is a share of the setpoint, in settling of the step; a
     step smaller than the band about 100 % counts as one of that size."""
-    time = clock(history)
-    wanted, actual = column(history, "setpoint"), column(history, "true_value")
-    scale = scaled(history, wanted, band)
-    run = (time, wanted, actual)
+    scale = scaled(run, peaks(run), band)
+    half = 0.5 * shortest(run.time)
     return Tracking(
         whole=_whole(run, scale),
-        changes=tuple(_change(c, history, run, scale) for c in history.facts.changes),
-        percent_of=f"{scale.hundred:g} {HELD_UNITS[history.facts.held_kind]}, {scale.what}",
+        changes=tuple(_change(c, run, scale, half) for c in run.facts.changes),
+        percent_of=f"{scale.hundred:.4g} {HELD_UNITS[run.facts.held_kind]}, {scale.what}",
     )
+
+
+def peaks(run: Run) -> Array:
+    """Largest |setpoint| of each block of the run."""
+    return np.array([np.abs(block.trace("setpoint")).max() for block in blocks(run)])
 
 
 class Scale(NamedTuple):
@@ -51,32 +61,41 @@ class Scale(NamedTuple):
     """[SI]."""
 
 
-def scaled(history: History, wanted: Array, band: float) -> Scale:
+def scaled(run: Run, wanted: Array, band: float) -> Scale:
     """By the largest setpoint; for a pressure by the transmitter's span, where the run tells it."""
-    facts = history.facts
+    facts = run.facts
     low, high = (facts.tuning.get(name) for name in ("span_low", "span_high"))
     if facts.held_kind == "pressure" and isinstance(low, float) and isinstance(high, float):
         width = high - low
         return Scale(width, "the span of the transmitter", band, 0.0, band * width)
-    return Scale(largest_setpoint(history, wanted), "the largest setpoint of the run", band,
+    return Scale(largest_setpoint(run, wanted), "the largest setpoint of the run", band,
                  band, 0.0)  # fmt: skip
 
 
-def largest_setpoint(history: History, wanted: Array) -> float:
-    """Largest |setpoint| of the whole plan, so that a run that stopped early has the same scale."""
-    planned = [abs(v) for c in history.facts.changes for v in (c.start, c.end)]
+def largest_setpoint(run: Run, wanted: Array) -> float:
+    """Largest |setpoint| of the whole plan, so that a run that stopped early has the same scale.
+
+    Where procedures take the loop, what the setpoint tracked for them is left out: it is another
+    for every strategy."""
+    changes = run.facts.changes
+    if run.facts.procedures:
+        begin = column(run.rows(slice(0, 1)), "setpoint")
+        if asked := max([abs(float(begin[0])), *(abs(c.end) for c in changes)]):
+            return asked
+    planned = [abs(v) for c in changes for v in (c.start, c.end)]
     return max([float(np.abs(wanted).max()), *planned])
 
 
-def _integrals(time: Array, wanted: Array, actual: Array, since: float, scale: Scale) -> Any:
+def _integrals(since: float, scale: Scale) -> Folded:
     numbers = map(float, (since, scale.of_setpoint, scale.fixed))
-    state = tracking_fold.start(tracking_fold.Params(*numbers))
-    return tracking_fold.result(tracking_fold.over(state, time[0], time, wanted, actual))
+    return Folded(tracking_fold, tracking_fold.start(tracking_fold.Params(*numbers)))
 
 
 def _whole(run: Run, scale: Scale) -> Whole:
-    sums = _integrals(*run, run[0][0], scale)
-    p = percent(scale.hundred)
+    errors = _integrals(run.time[0], scale)
+    for block in blocks(run):
+        errors.take(clock(block), column(block, "setpoint"), column(block, "true_value"))
+    sums, p = errors.result(), percent(scale.hundred)
     return Whole(
         iae_percent_s=float(sums.iae * p),
         ise_percent2_s=float(sums.ise * p * p),
@@ -94,34 +113,41 @@ def percent(hundred: float) -> float:
 
 def window(time: Array, since: float, until: float, is_last: bool) -> slice:
     """Samples from one event up to, not including, the next; the run's last sample included."""
-    half = 0.5 * float(np.diff(time).min())
+    return _window(time, 0.5 * shortest(time), since, until, is_last)
+
+
+def _window(time: Array, half: float, since: float, until: float, is_last: bool) -> slice:
     first = int(np.searchsorted(time, since - half))
     last = len(time) if is_last else int(np.searchsorted(time, until - half))
     return slice(first, last)
 
 
-def _change(plan: SetpointChange, history: History, run: Run, scale: Scale) -> Change:
-    time, wanted, actual = run
-    end = float(time[-1])
-    part = window(time, plan.at_s, plan.until_s, plan.until_s >= history.facts.duration_s)
+def _change(plan: SetpointChange, run: Run, scale: Scale, half: float) -> Change:
+    facts, end = run.facts, float(run.time[-1])
+    part = _window(run.time, half, plan.at_s, plan.until_s, plan.until_s >= facts.duration_s)
     known: dict[str, Any] = {
         "at_s": plan.at_s, "until_s": plan.until_s, "over_s": plan.over_s,
-        "held_kind": history.facts.held_kind, "start": plan.start, "end": plan.end,
+        "held_kind": facts.held_kind, "start": plan.start, "end": plan.end,
         "settling_band_percent": 100.0 * scale.band, "judged_step": judged_step(plan, scale),
     }  # fmt: skip
     if part.stop - part.start < 2:
         ended = f"the run ended at {round(end, 1):g} s"
         return _unseen(known, f"{ended}, before this change could be judged")
-    sums = _integrals(time[part], wanted[part], actual[part], plan.at_s, scale)
-    p = percent(scale.hundred)
+    stay = STAY_SHARE * float(run.time[part.stop - 1] - run.time[part.start])
+    errors, answer = _integrals(plan.at_s, scale), _answering(plan, scale, stay)
+    for block in blocks(run, part):
+        time, actual = clock(block), column(block, "true_value")
+        errors.take(time, column(block, "setpoint"), actual)
+        if answer is not None:
+            answer.take(time, actual)
+    sums, p = errors.result(), percent(scale.hundred)
     known |= {
         "iae_percent_s": float(sums.iae * p),
         "ise_percent2_s": float(sums.ise * p * p),
         "itae_percent_s2": float(sums.itae * p),
         "time_outside_band_s": float(sums.outside),
     }
-    until = min(plan.until_s, end)
-    return Change(**known, **_answer(plan, time[part], actual[part], scale, until))
+    return Change(**known, **_answer(plan, answer, scale, stay, min(plan.until_s, end)))
 
 
 _ANSWER = ("overshoot_percent", "undershoot_percent", "rise_time_s", "settling_time_s")
@@ -145,17 +171,26 @@ def arrival(plan: SetpointChange) -> float:
     return plan.at_s + plan.over_s
 
 
-def _answer(
-    plan: SetpointChange, time: Array, actual: Array, scale: Scale, end: float
-) -> dict[str, Any]:
+def _answering(plan: SetpointChange, scale: Scale, stay: float) -> Folded | None:
+    """None where there is no step to measure by."""
     if plan.start == plan.end:
+        return None
+    band = scale.band / _share(plan, scale)
+    numbers = map(float, (arrival(plan), plan.start, plan.end, band, stay))
+    return Folded(change_fold, change_fold.start(change_fold.Params(*numbers)))
+
+
+def _share(plan: SetpointChange, scale: Scale) -> float:
+    """The step, of the judged one [1]."""
+    return abs(plan.end - plan.start) / judged_step(plan, scale)
+
+
+def _answer(plan: SetpointChange, answer: Folded | None, scale: Scale, stay: float, end: float
+            ) -> dict[str, Any]:
+    if answer is None:
         why = "the setpoint did not change: there is no step to measure by"
         return {**dict.fromkeys(_ANSWER), "reasons": dict.fromkeys(_ANSWER, why)}
-    stay = STAY_SHARE * float(time[-1] - time[0])
-    share = abs(plan.end - plan.start) / judged_step(plan, scale)
-    numbers = map(float, (arrival(plan), plan.start, plan.end, scale.band / share, stay))
-    params = change_fold.Params(*numbers)
-    got = change_fold.result(change_fold.over(change_fold.start(params), time[0], time, actual))
+    got, share = answer.result(), _share(plan, scale)
     reasons = {}
     if np.isnan(got.rise_time):
         reasons["rise_time_s"] = f"90 % of the step was not reached by {round(end, 1):g} s"

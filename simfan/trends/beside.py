@@ -74,12 +74,13 @@ def told_as(signal: str, run: History) -> tuple[str, str]:
 
 
 def _all(trend: Trend, run: History) -> Iterator[Difference]:
+    end = int(np.searchsorted(trend.time, run.time[-1] + 1e-9, side="right"))
     for signal, values in trend.signals.items():
         other = simulated(run, signal)
-        both = trend.good[signal] & (trend.time <= run.time[-1] + 1e-9)
+        both = trend.good[signal][:end]
         if other is None or np.count_nonzero(both) < 2:
             continue
-        time, recorded = trend.time[both], values[both]
+        time, recorded = trend.time[:end][both], values[:end][both]
         apart = recorded - np.interp(time, run.time, other)
         k = int(np.argmax(np.abs(apart)))
         shift, why = _shift(time, recorded, run.time, other)

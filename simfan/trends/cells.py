@@ -1,7 +1,6 @@
 """Cells as numbers, one by one: decimal comma or point, words for a missing number, neither."""
 
-import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import nan
 
@@ -44,11 +43,10 @@ class Numbers:
         text = cell.strip()
         return not text or text.casefold() in self.bad
 
-    def blanked(self, separator: str) -> re.Pattern[str]:
-        """Matches a whole cell that stands for a missing number."""
-        words = "|".join(re.escape(word) for word in sorted(self.bad, key=len, reverse=True))
-        mark = re.escape(separator)
-        return re.compile(rf"(?:^|(?<={mark})) *(?:{words}|) *(?={mark}|[\r\n]|\Z)", re.I | re.M)
+    def blanked(self, lines: Iterable[str], separator: str) -> list[str]:
+        """Lines with nan in each cell that stands for a missing number."""
+        return [separator.join(["nan" if (text := cell.strip()) == "" or text.casefold() in self.bad
+                                else cell for cell in line.split(separator)]) for line in lines]
 
     def _number(self, name: str, cell: str, line: int) -> float:
         text = cell.strip()

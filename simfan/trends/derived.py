@@ -2,11 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
 
 import numpy as np
 
 from simfan.assemble import Assembled
 from simfan.plant.case import Case
+from simfan.trends.room import each
 from simfan.trends.trend import Array, Trend, of_element
 
 ROOM = 2.0
@@ -73,7 +76,7 @@ def _speed(found: Derived, case: Case, name: str) -> None:
         return
     if strategy.speed is None:
         ratio = case.motor.rated_speed / case.fan.rated.speed
-        found.put("speed_ratio", np.full(len(_any(signals)), ratio),
+        found.put("speed_ratio", np.broadcast_to(ratio, len(_any(signals))),
                   "the motor's rated speed, on the line (assumed)")
     elif reference in signals:
         found.put("speed_ratio", signals[reference], "as the drive's reference (assumed)")
@@ -87,21 +90,27 @@ def _powers(found: Derived, assembled: Assembled) -> None:
     supply = shares + np.interp(shares, loads, losses)
     rated = float(rotor.rated_power)
     if "shaft_power" not in signals and "electrical_power" in signals:
-        found.put("shaft_power", rated * np.interp(signals["electrical_power"] / rated, supply,
-                                                   shares),
+        found.put("shaft_power", each(
+            lambda power: rated * np.interp(power / rated, supply, shares),
+            signals["electrical_power"]),
                   "the power from the supply less the scenario's losses (assumed)")
     elif "electrical_power" not in signals and "shaft_power" in signals:
-        found.put("electrical_power", rated * np.interp(signals["shaft_power"] / rated, shares,
-                                                        supply),
+        found.put("electrical_power", each(
+            lambda power: rated * np.interp(power / rated, shares, supply), signals["shaft_power"]),
                   "the power at the shaft with the scenario's losses (assumed)")
     if "motor_load" not in signals and {"shaft_power", "speed_ratio"} <= signals.keys():
-        n = signals["speed_ratio"]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            torque = signals["shaft_power"] / (n * float(rotor.rated_speed))
-        load = torque / float(rotor.rated_torque) * np.maximum(n / float(rotor.base_speed), 1.0)
-        found.put("motor_load", np.where(n > 0.0, load, np.nan),
+        found.put("motor_load", each(partial(_load, rotor), signals["shaft_power"],
+                                     signals["speed_ratio"]),
                   "the torque of the power at the shaft at this speed; what brings the wheel to "
                   "speed is not in it (assumed)")
+
+
+def _load(rotor: Any, power: Array, n: Array) -> Array:
+    """Of the rated torque, above base speed of the rated power [1]; nan at a standstill."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        torque = power / (n * float(rotor.rated_speed))
+    load = torque / float(rotor.rated_torque) * np.maximum(n / float(rotor.base_speed), 1.0)
+    return np.where(n > 0.0, load, np.nan)
 
 
 def _stall(found: Derived, assembled: Assembled) -> None:
@@ -115,12 +124,14 @@ def _stall(found: Derived, assembled: Assembled) -> None:
         return
     found.stall_rests_on = tuple(needs)
     line = assembled.plant.fans.stall[0]
-    if inlet < 0:
-        per_speed = np.full(len(_any(found.signals)), line[-1])
-    else:
-        opening = np.interp(found.signals[needs[1]], *assembled.plant.actuators.linkage[inlet])
-        per_speed = np.interp(opening, np.linspace(0.0, 1.0, len(line)), line)
-    found.put("stall_flow", per_speed * np.maximum(found.signals["speed_ratio"], 0.0),
+    linkage = assembled.plant.actuators.linkage[inlet]
+
+    def flow(n: Array, position: Array) -> Array:
+        per_speed = line[-1] if inlet < 0 else np.interp(
+            np.interp(position, *linkage), np.linspace(0.0, 1.0, len(line)), line)
+        return per_speed * np.maximum(n, 0.0)
+
+    found.put("stall_flow", each(flow, found.signals[needs[0]], found.signals[needs[-1]]),
               "the scenario's stall line at the speed and inlet setting of each sample")
 
 

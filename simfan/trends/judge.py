@@ -1,6 +1,6 @@
 """From a trend and a scenario to the answer: read, judged, simulated, set beside."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 from simfan.compare import ScenarioNote, StrategyResult
@@ -10,18 +10,19 @@ from simfan.history import Facts, History
 from simfan.loops.equal import equal
 from simfan.loops.equal import run as run_tuned
 from simfan.metrics import Surge, misses, verdict
-from simfan.metrics.columns import column
-from simfan.metrics.tracking import scaled
+from simfan.metrics.tracking import peaks, scaled
 from simfan.plant.case import Case, Criteria
 from simfan.simulate import not_run, prepare
-from simfan.trends import beside, setpoints
+from simfan.trends import beside, plausible, setpoints
 from simfan.trends.answer import TrendJudgement
 from simfan.trends.derived import Derived, derived
-from simfan.trends.judgement import OF_CRITERION, Judged, Trial, judged
+from simfan.trends.judgement import OF_CRITERION, Judged, judged
 from simfan.trends.recorded import Plant, whole
+from simfan.trends.room import finite
 from simfan.trends.sampling import Sampling, held, sampling
 from simfan.trends.setpoints import Move
 from simfan.trends.trend import Trend
+from simfan.trends.trial import Trial
 
 LONGEST_RUN_S = 6 * 3600.0
 """Of a trend so much at most is simulated beside; a run of more takes minutes and gigabytes. Our
@@ -62,8 +63,10 @@ def judge(case: Case, trend: Trend, strategy: str, *, simulate: bool = True, noi
     history = whole(trend, found, plant, changes)
     on_measured = "true_value" in found.made
     simulated = _simulated(run, case, on_measured)
-    notes = (*trend.notes, *found.notes, *_doubts(trend, case), *held(trend, case.control.scan),
-             *told.notes, *_swing_note(shown, told), *_charge_note(moves, history, told),
+    unlike = plausible.doubts(trend, case, strategy)
+    notes = (*unlike.values(), *trend.notes, *found.notes, *_doubts(trend, case, unlike),
+             *held(trend, case.control.scan), *told.notes, *_swing_note(shown, told),
+             *_charge_note(moves, history, told),
              *run.notes, *(["the run is judged on its measured value, too"] if on_measured and
                            simulated else []))
     return TrendJudgement(
@@ -143,7 +146,7 @@ def _charge_note(moves: tuple[Move, ...], history: History, told: Judged) -> lis
     steps = sum(abs(m.end - m.start) for m in moves if m.over_s == 0.0)
     if not steps or not tracked.iae_percent_s:
         return []
-    hundred = scaled(history, column(history, "setpoint"), 1.0).hundred
+    hundred = scaled(history, peaks(history), 1.0).hundred
     charge = 0.5 * 100.0 * steps / hundred * history.facts.record_s
     return [f"IAE: up to {charge:.3g} % s of it lie between the samples before and after a step of "
             "the setpoint"] if charge > CHARGED * tracked.iae_percent_s else []
@@ -174,14 +177,18 @@ def _asked(criteria: Criteria) -> list[str]:
             if getattr(criteria, name) is not None or name == "speed"]
 
 
-def _doubts(trend: Trend, case: Case) -> list[str]:
-    """Readings that no unit of the scenario explains."""
+def _doubts(trend: Trend, case: Case, known: Collection[str]) -> list[str]:
+    """Single readings far out, of signals whose usual size is not doubted already."""
     said = []
     for name, values in trend.signals.items():
+        if name in known:
+            continue
         low, high = _sane(name, case)
-        good = values[trend.good[name]]
-        if good.min() < low or good.max() > high:
-            said.append(f"{name} goes from {good.min():.4g} to {good.max():.4g} (SI): is the "
+        ends = [(block.min(), block.max()) for block in finite(values) if block.size]
+        least = min((end[0] for end in ends), default=low)
+        most = max((end[1] for end in ends), default=high)
+        if least < low or most > high:
+            said.append(f"{name} goes from {least:.4g} to {most:.4g} (SI): is the "
                         "column's unit right?")
     return said
 

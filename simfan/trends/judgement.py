@@ -1,26 +1,25 @@
 """A trend judged by the measures of a run: each measure from the samples in which all that it needs
 is good, and no measure at all where a column is missing."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from math import nan
 from typing import Any
 
 import numpy as np
 
-from simfan.history import History, SetpointChange
 from simfan.metrics import Change, Event, Excursions, Measures, Surge, Tracking, Travel
-from simfan.metrics.columns import column
 from simfan.metrics.energy import energy
 from simfan.metrics.excursions import excursions
-from simfan.metrics.tracking import scaled, tracking
+from simfan.metrics.tracking import peaks, scaled, tracking
 from simfan.metrics.travel import travel
-from simfan.plant.case import Criteria
 from simfan.trends import together
 from simfan.trends.derived import Derived
-from simfan.trends.recorded import Plant, pieces, stretches
+from simfan.trends.recorded import whole
 from simfan.trends.scatter import hidden, scatter
-from simfan.trends.trend import Array, Trend, of_element
+from simfan.trends.stretch import Stretch
+from simfan.trends.trend import of_element
+from simfan.trends.trial import Trial
 
 MARGIN = ("fan_flow", "stall_flow")
 NEEDS: Mapping[str, tuple[str, ...]] = {
@@ -74,30 +73,6 @@ class Judged:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Trial:
-    """A trend with all that judging it needs."""
-
-    trend: Trend
-    found: Derived
-    plant: Plant
-    changes: tuple[SetpointChange, ...]
-    criteria: Criteria
-
-    def good(self, needs: Sequence[str]) -> Array:
-        """(n,) rows in which all of these signals are good; a stall line may be missing."""
-        good = np.ones(len(self.trend.time), dtype=bool)
-        for name in needs:
-            rests = self.found.stall_rests_on if name == "stall_flow" else (name,)
-            for signal in rests:
-                good &= np.isfinite(self.found.signals[signal])
-        return good
-
-    def pieces(self, needs: Sequence[str]) -> list[History]:
-        """A history for each stretch in which these signals are good."""
-        return list(pieces(self.trend, self.found, self.plant, self.changes, self.good(needs)))
-
-
 def judged(trial: Trial) -> Judged:
     """All measures of the trend."""
     known: dict[tuple[str, ...], str] = {}
@@ -111,23 +86,20 @@ def judged(trial: Trial) -> Judged:
     return Judged(measures, reasons, tuple(_pieces_told(trial, reasons)))
 
 
-def _missing(trial: Trial, needs: Sequence[str]) -> str:
+def _missing(trial: Trial, needs: tuple[str, ...]) -> str:
     """Why measures made of these signals cannot be told; "" where they can."""
     signals, without = trial.found.signals, trial.found.without
     lacking = [name for name in needs if name not in signals]
     if lacking:
         return "; ".join(without.get(name, f"the trend has no {name}") for name in lacking)
-    if not stretches(trial.trend, trial.good(needs))[0]:
+    if not trial.spans(needs).each:
         return f"no two samples one after the other have a good {' and '.join(needs)}"
     return ""
 
 
 def _zeros(trial: Trial) -> Measures:
     """The measures of two rows: the frame into which numbers are put."""
-    from simfan.trends.recorded import whole
-
-    blank = Derived({})
-    history = whole(trial.trend, blank, trial.plant, (), slice(0, 2))
+    history = whole(trial.trend, Derived({}), trial.plant, (), slice(0, 2))
     return Measures(tracking(history, trial.criteria.band), energy(history),
                     excursions(history, trial.criteria), travel(history), history.audit)
 
@@ -137,13 +109,13 @@ class _Once:
     """One part of the judgement, made once for each set of good rows."""
 
     trial: Trial
-    part: Callable[[History], Any]
+    part: Callable[[Stretch], Any]
     put_together: Callable[[list[Any]], Any]
     known: dict[bytes, Any] = field(default_factory=dict)
 
-    def of(self, needs: Sequence[str]) -> Any:
+    def of(self, needs: tuple[str, ...]) -> Any:
         """From the rows in which these signals are good."""
-        key = np.packbits(self.trial.good(needs)).tobytes()
+        key = self.trial.spans(needs).good
         if key not in self.known:
             self.known[key] = self.put_together([self.part(h) for h in self.trial.pieces(needs)])
         return self.known[key]
@@ -170,11 +142,11 @@ def _tracking(trial: Trial, base: Measures, reasons: dict[str, str]) -> Tracking
     return replace(whole, changes=changes, percent_of=largest)
 
 
-def _with_a_percent(trial: Trial) -> tuple[list[History], list[float], int]:
+def _with_a_percent(trial: Trial) -> tuple[list[Stretch], list[float], int]:
     """Stretches in which errors can be told, what 100 % is in each [SI], and how many others there
     are: those of a plant at a standstill, with its setpoint at zero."""
-    pieces = trial.pieces(NEEDS["tracking"])
-    hundreds = [scaled(h, column(h, "setpoint"), trial.criteria.band).hundred for h in pieces]
+    pieces = list(trial.pieces(NEEDS["tracking"]))
+    hundreds = [scaled(h, peaks(h), trial.criteria.band).hundred for h in pieces]
     known = [k for k, hundred in enumerate(hundreds) if hundred > 0.0]
     return [pieces[k] for k in known], [hundreds[k] for k in known], len(pieces) - len(known)
 
@@ -267,10 +239,10 @@ def _travel(trial: Trial, base: Measures, reasons: dict[str, str]) -> dict[str, 
 def _pieces_told(trial: Trial, reasons: Mapping[str, str]) -> list[str]:
     """How many stretches there are, and what was left out."""
     said = []
-    seen, lost = stretches(trial.trend, np.ones(len(trial.trend.time), dtype=bool))
+    seen, lost = trial.spans(()).each, trial.spans(()).left_out
     if len(seen) > 1:
         time = trial.trend.time
-        lasts = sum(float(time[piece[-1]] - time[piece[0]]) for piece in seen)
+        lasts = sum(float(time[span.last] - time[span.first]) for span in seen)
         said.append(f"{len(seen)} stretches between gaps are judged each for itself, and put "
                     f"together: sums such as energy are of {lasts:.6g} s of {time[-1]:.6g} s")
     if lost:

@@ -188,7 +188,7 @@ def _column(key: str, text: str, case: Case, quality: str) -> Column:
                         f'[{units.preferred(kinds[0])}]"')
     kind = _kind_of(unit, kinds)
     found = units.unit_of(unit, kind)
-    scale = _share_of(kind, case) if len(kinds) > 1 else 1.0
+    scale = share_of(kind, case) if len(kinds) > 1 else 1.0
     signal = of_element(key.replace("_", " ")) if key in METHODS else key
     return Column(key, signal, text, name, unit, kind, found.factor * scale, found.offset, quality)
 
@@ -211,7 +211,7 @@ def _kind_of(unit: str, kinds: tuple[str, ...]) -> str:
     raise AssertionError(unit)
 
 
-def _share_of(kind: str, case: Case) -> float:
+def share_of(kind: str, case: Case) -> float:
     """What makes a share of the fan's rated speed of it: at f Hz the fan turns at the motor's rated
     speed times f over the nameplate's frequency, an assumption as in `SpeedDrive`."""
     if kind == "fraction":

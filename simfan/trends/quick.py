@@ -44,8 +44,7 @@ class Quick:
             lines = [line.replace(",", ".") for line in lines]
         found = self._read(lines)
         if found is None:
-            blank = numbers.blanked(mark)
-            found = self._read(blank.sub("nan", "".join(lines)).splitlines())
+            found = self._read(numbers.blanked(lines, mark))
         return found
 
     def _read(self, lines: list[str]) -> dict[int, Cells] | None:

@@ -2,7 +2,7 @@
 
 import csv
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -15,6 +15,7 @@ from simfan.trends.cells import Cells, Numbers
 from simfan.trends.complaints import Complaints
 from simfan.trends.mapping import Column, Reading
 from simfan.trends.quick import Quick
+from simfan.trends.room import Room, each, finite, median, parts, slices, steps
 from simfan.trends.source import Source, source
 from simfan.trends.steady_clock import Timed, timed
 from simfan.trends.times import Times
@@ -32,9 +33,9 @@ Progress = Callable[[int], None]
 class _Kept:
     """Blocks as they come."""
 
-    time: list[Array] = field(default_factory=list)
-    lines: list[Array] = field(default_factory=list)
-    values: dict[str, list[Array]] = field(default_factory=dict)
+    values: dict[str, Room]
+    time: Room = field(default_factory=Room)
+    lines: Room = field(default_factory=Room)
 
 
 def read(path: str | Path, reading: Reading, progress: Progress | None = None) -> Trend:
@@ -53,7 +54,7 @@ class _Reader:
     def __init__(self, found: Source, reading: Reading, complaints: Complaints) -> None:
         self.source, self.reading, self.complaints = found, reading, complaints
         self.notes: list[str] = []
-        self.kept = _Kept(values={c.signal: [] for c in reading.columns})
+        self.kept = _Kept({c.signal: Room() for c in reading.columns})
         self.numbers = Numbers(found.separator == ",", reading.bad, complaints)
         self.times = Times(reading, complaints)
         self.places = {c.signal: self._place(c.key, c.text, c.name) for c in reading.columns}
@@ -180,12 +181,13 @@ class _Reader:
             found = cells[place]
             values = found if isinstance(found, np.ndarray) else self.numbers.column(
                 self.factors[signal].name, found, lines)
+            values = values * self.factors[signal].factor + self.factors[signal].offset
             for good in (whole_row, self._good(signal, cells)):
                 if good is not None:
                     values[~good] = np.nan
-            self.kept.values[signal].append(values)
-        self.kept.time.append(time)
-        self.kept.lines.append(lines.astype(np.int32))
+            self.kept.values[signal].add(values)
+        self.kept.time.add(time)
+        self.kept.lines.add(lines.astype(np.int32))
 
     def _good(self, signal: str, cells: Mapping[int, Cells]) -> Array | None:
         """Which samples the column of quality calls good; None where there is no such column."""
@@ -200,41 +202,34 @@ class _Reader:
 
     def trend(self) -> Trend:
         """All blocks together. Raises ScenarioError where time does not rise."""
-        signals = {}
-        for signal, blocks in self.kept.values.items():
-            column = self.factors[signal]
-            values = np.concatenate(blocks) if blocks else np.empty(0)
-            blocks.clear()
-            values *= column.factor
-            values += column.offset
-            signals[signal] = values
         if not self.kept.time:
             self.complaints.add("rows", self.source.heading_line, "no rows of numbers",
                                 "two rows at least below the headings")
         self.complaints.refuse()
-        even = timed(np.concatenate(self.kept.time), np.concatenate(self.kept.lines), signals,
-                     self.times, self.complaints)
+        signals = {signal: room.whole() for signal, room in self.kept.values.items()}
+        even = timed(self.kept.time.whole(), self.kept.lines.whole(), signals, self.times,
+                     self.complaints)
         self.complaints.refuse()
         return self._told(even)
 
     def _told(self, even: Timed) -> Trend:
         time, signals = even.time, even.signals
         notes = [*self.notes, *even.notes, *self._decimal_note(), *self._quality_notes()]
-        usual = float(np.median(np.diff(time)))
+        usual = median(lambda: steps(parts(time)))
         longest = self.reading.longest_interval_s or USUAL_TIMES * usual
-        good = {name: np.isfinite(values) for name, values in signals.items()}
-        for name, kept in good.items():
-            if not kept.all():
-                notes.append(f"{name}: {int((~kept).sum())} of {len(kept)} samples are missing or "
-                             "bad")
-        known = {name: values for name, values in signals.items() if good[name].any()}
+        count = {name: sum(map(len, finite(values))) for name, values in signals.items()}
+        notes += [f"{name}: {len(time) - n} of {len(time)} samples are missing or bad"
+                  for name, n in count.items() if n < len(time)]
+        known = {name: values for name, values in signals.items() if count[name]}
         notes += [f"{name}: no good sample at all, as if there were no such column"
                   for name in signals if name not in known]
-        gaps = [*_gaps(time, longest, "")]
+        good = {name: _good(values, count[name]) for name, values in known.items()}
+        gaps = [*_gaps(parts(time), longest, "")]
         for name in known:
-            if not good[name].all():
-                gaps += _gaps(time[good[name]], longest, name, gaps)
-        return Trend(self.source.path.name, time, known, {n: good[n] for n in known},
+            if count[name] < len(time):
+                gaps += _gaps((time[rows][good[name][rows]] for rows in slices(len(time))), longest,
+                              name, gaps)
+        return Trend(self.source.path.name, time, known, good,
                      tuple(sorted(gaps, key=lambda g: (g.start_s, g.signal))), tuple(notes),
                      usual, longest, even.began)
 
@@ -253,9 +248,19 @@ def _doubtful(lines: Sequence[str], numbers: Array) -> int:
                  if line.count('"') % 2 or len(line) > csv.field_size_limit()), int(numbers[0]))
 
 
-def _gaps(time: Array, longest: float, signal: str, known: Sequence[Gap] = ()) -> list[Gap]:
+def _good(values: Array, count: int) -> Array:
+    """(n,) bool, with nothing kept where all are good."""
+    return np.broadcast_to(True, len(values)) if count == len(values) else each(np.isfinite, values)
+
+
+def _gaps(time: Iterable[Array], longest: float, signal: str, known: Sequence[Gap] = ()
+          ) -> list[Gap]:
     """Intervals longer than `longest`, save those that are known of the file itself."""
-    places = np.flatnonzero(np.diff(time) > longest)
     seen = {(g.start_s, g.end_s) for g in known if not g.signal}
-    found = [Gap(float(time[k]), float(time[k + 1]), signal) for k in places]
+    found, before = [], np.empty(0)
+    for block in time:
+        at = np.concatenate([before, block])
+        found += [Gap(float(at[k]), float(at[k + 1]), signal)
+                  for k in np.flatnonzero(np.diff(at) > longest)]
+        before = at[-1:]
     return [gap for gap in found if (gap.start_s, gap.end_s) not in seen]

@@ -1,7 +1,8 @@
 """A recorded trend as a history, one stretch without a gap at a time."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import nan
 
 import numpy as np
@@ -9,13 +10,13 @@ import numpy as np
 from simfan.history import Audit, Facts, Happening, History, SetpointChange
 from simfan.signals import HELD_UNITS
 from simfan.trends.derived import Derived
+from simfan.trends.room import each
+from simfan.trends.stretch import Good, Span, Stretch, time_of
 from simfan.trends.trend import Array, Trend, of_element
 
 PER_LOOP = ("setpoint", "measured_value", "true_value", "controller_output")
 PER_FAN = ("fan_flow", "fan_pressure", "stall_flow", "speed_ratio", "shaft_power", "motor_load",
            "electrical_power")
-MOST_STRETCHES = 300
-"""A trend in more pieces is judged in its longest. Our choice; no source."""
 
 
 @dataclass(frozen=True)
@@ -31,25 +32,54 @@ class Plant:
 
 
 def whole(trend: Trend, found: Derived, plant: Plant, changes: tuple[SetpointChange, ...],
-          rows: Array | slice = slice(None), log: tuple[SetpointChange, ...] | None = None
-          ) -> History:
+          rows: slice = slice(None)) -> History:
     """The trend, or some of its rows, as a history; a signal that is missing stands as zero."""
     time = trend.time[rows]
-    none = np.broadcast_to(0.0, (len(time), 1))
+    return History(
+        time=time, traces=_traces(found, plant, len(trend.time), rows), items=_items(plant),
+        log=log(changes, plant.facts.held_kind), facts=_facts(plant.facts, trend, time, changes),
+        audit=_audit(trend))
+
+
+def stretch(trend: Trend, found: Derived, plant: Plant, changes: tuple[SetpointChange, ...],
+            good: Good, span: Span, told: tuple[Happening, ...]) -> Stretch:
+    """One stretch of good samples, with the setpoint changes that begin in it and the whole log."""
+    time = time_of(trend, good, span)
+    begin, end = float(time[0]), float(time[-1])
+    inside = tuple(replace(c, until_s=min(c.until_s, end)) for c in changes
+                   if begin <= c.at_s < end)
+    return Stretch(trend, good, span, partial(_traces, found, plant, len(trend.time)), time,
+                   _items(plant), told, _facts(plant.facts, trend, time, inside),
+                   _audit(trend))
+
+
+def _traces(found: Derived, plant: Plant, samples: int, rows: Array | slice) -> dict[str, Array]:
+    """Some rows of all signals, of a trend with so many samples."""
+    none = np.broadcast_to(0.0, samples)
 
     def one(name: str) -> Array:
-        return found.signals[name][rows][:, None] if name in found.signals else none
+        return found.signals.get(name, none)[rows]
 
-    traces = {name: one(name) for name in (*PER_LOOP, *PER_FAN)}
-    positions = [one(of_element(name)) for name in plant.elements]
-    ambient = np.broadcast_to(plant.barometer, (len(time), 1))
-    traces["element_position"] = (np.hstack(positions) if len(positions) > 1 else positions[0])
-    traces["node_pressure"] = np.hstack([one("volume_pressure") + plant.barometer, ambient])
-    items = {"loop": (plant.loop,), "element": plant.elements, "fan": ("fan",), "branch": (),
-             "node": ("volume", "ambient")}
-    return History(time=time, traces=traces, items=items, log=_log(changes if log is None else log,
-                            HELD_UNITS[plant.facts.held_kind]),
-                   facts=_facts(plant.facts, trend, time, changes), audit=_audit(trend))
+    traces = {name: one(name)[:, None] for name in (*PER_LOOP, *PER_FAN)}
+    traces["element_position"] = side_by_side([one(of_element(name)) for name in plant.elements])
+    gauge, air = one("volume_pressure"), plant.barometer
+    traces["node_pressure"] = np.broadcast_to(air, (len(gauge), 2))
+    if "volume_pressure" in found.signals:
+        traces["node_pressure"] = each(
+            lambda gauge: np.column_stack([gauge + air, np.full(len(gauge), air)]), gauge)
+    return traces
+
+
+def side_by_side(columns: Sequence[Array]) -> Array:
+    """(n_samples, n_columns)."""
+    if len(columns) == 1:
+        return columns[0][:, None]
+    return each(lambda *blocks: np.column_stack(blocks), *columns)
+
+
+def _items(plant: Plant) -> dict[str, tuple[str, ...]]:
+    return {"loop": (plant.loop,), "element": plant.elements, "fan": ("fan",), "branch": (),
+            "node": ("volume", "ambient")}
 
 
 def _facts(facts: Facts, trend: Trend, time: Array, changes: tuple[SetpointChange, ...]) -> Facts:
@@ -66,33 +96,8 @@ def _audit(trend: Trend) -> Audit:
                  mass_balance_residual=nan, stiff_steps=0)
 
 
-def _log(changes: Sequence[SetpointChange], unit: str) -> tuple[Happening, ...]:
+def log(changes: Sequence[SetpointChange], held_kind: str) -> tuple[Happening, ...]:
     """In the words of a run's log."""
+    unit = HELD_UNITS[held_kind]
     return tuple(Happening(c.at_s, f"setpoint {c.start:.4g} → {c.end:.4g} {unit}"
                            + (f" over {c.over_s:.3g} s" if c.over_s else "")) for c in changes)
-
-
-def stretches(trend: Trend, good: Array) -> tuple[list[Array], int]:
-    """Rows of each stretch of good samples without a gap, and how many stretches are left out.
-
-    A short spell of bad samples is bridged by a straight line; two samples make a stretch.
-    """
-    rows = np.flatnonzero(good)
-    cuts = np.flatnonzero(np.diff(trend.time[rows]) > trend.longest_interval_s) + 1
-    pieces = [piece for piece in np.split(rows, cuts) if len(piece) >= 2]
-    if len(pieces) <= MOST_STRETCHES:
-        return pieces, 0
-    longest = sorted(range(len(pieces)), key=lambda i: -len(pieces[i]))[:MOST_STRETCHES]
-    return [pieces[i] for i in sorted(longest)], len(pieces) - MOST_STRETCHES
-
-
-def pieces(trend: Trend, found: Derived, plant: Plant, changes: tuple[SetpointChange, ...],
-           good: Array) -> Iterator[History]:
-    """A history for each stretch, with the setpoint changes that begin in it."""
-    for rows in stretches(trend, good)[0]:
-        begin, end = float(trend.time[rows[0]]), float(trend.time[rows[-1]])
-        inside = tuple(replace(c, until_s=min(c.until_s, end)) for c in changes
-                       if begin <= c.at_s < end)
-        index = slice(int(rows[0]), int(rows[-1]) + 1) if len(rows) == rows[-1] - rows[0] + 1 else (
-            rows)
-        yield whole(trend, found, plant, inside, index, changes)

@@ -5,11 +5,13 @@ first-order lag τ leaves 1/√(1 + (2π·τ/T)²) of it. Surge swings in the pl
 to three and a half times slower, see `validation`.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import cos, pi, sqrt
 
 import numpy as np
 
+from simfan.trends.room import finite, median, parts, slices, steps
 from simfan.trends.trend import Array, Trend
 
 PER_SWING = 4.0
@@ -70,9 +72,9 @@ def sampling(trend: Trend, flow: Array | None, lag_s: float, period_s: float | N
     Surge can be seen where a swing as large as the flow at stall, a deep surge's is larger, would
     still be counted.
     """
-    steps = np.diff(trend.time)
-    short = steps[steps <= trend.longest_interval_s]
-    longest = float(short.max()) if len(short) else trend.interval_s
+    longest = max((float(np.max(step, where=step <= trend.longest_interval_s, initial=-np.inf))
+                   for step in steps(parts(trend.time))), default=-np.inf)
+    longest = longest if longest > 0.0 else trend.interval_s
     new = None if flow is None else _new_value(trend, flow)
     if period_s is None or stall_flow is None or new is None or flow is None:
         return Sampling(trend.interval_s, longest, new, lag_s, period_s, None, None, None, None, "")
@@ -107,12 +109,10 @@ def _blind(interval_s: float, lag_s: float, period_s: float, is_large: bool, lag
 
 def _new_value(trend: Trend, values: Array) -> float:
     """Usual time between two new values [s]: longer than between samples where each is repeated."""
-    good = np.isfinite(values)
-    time, values = trend.time[good], values[good]
-    moved = np.flatnonzero(np.diff(values)) + 1
-    if len(moved) < 3 or 1.0 - len(moved) / max(len(values) - 1, 1) < HALF:
+    count, share = _repeated(trend, values)
+    if count < 3 or share < HALF:
         return trend.interval_s
-    return max(float(np.median(np.diff(time[moved]))), trend.interval_s)
+    return max(_between(trend, values), trend.interval_s)
 
 
 def held(trend: Trend, scan_s: float) -> list[str]:
@@ -120,13 +120,33 @@ def held(trend: Trend, scan_s: float) -> list[str]:
     each with a word on what that may mean."""
     said = []
     for name, values in trend.signals.items():
-        good = trend.good[name]
-        time, values = trend.time[good], values[good]
-        moved = np.flatnonzero(np.diff(values))
-        share = 1.0 - len(moved) / max(len(values) - 1, 1)
-        between = float(np.median(np.diff(time[moved]))) if len(moved) > 2 else 0.0
-        if name != "setpoint" and share > HELD_SHARE and between > 2.0 * scan_s:
+        count, share = _repeated(trend, values)
+        if name == "setpoint" or count < 3 or share <= HELD_SHARE:
+            continue
+        between = _between(trend, values)
+        if between > 2.0 * scan_s:
             said.append(f"{name} has a new value every {between:.3g} s, though there is a sample "
                         f"every {trend.interval_s:.3g} s: kept on change, with a dead band, or "
                         "read slowly; what is smaller or quicker is not in the trend")
     return said
+
+
+def _repeated(trend: Trend, values: Array) -> tuple[int, float]:
+    """(how many new values came, share of the samples that repeat the one before)."""
+    count = sum(map(len, _news(trend, values)))
+    return count, 1.0 - count / max(sum(map(len, finite(values))) - 1, 1)
+
+
+def _between(trend: Trend, values: Array) -> float:
+    """Usual time from one new value to the next [s]."""
+    return median(lambda: steps(_news(trend, values)))
+
+
+def _news(trend: Trend, values: Array) -> Iterator[Array]:
+    """Times at which a value was new [s], block by block."""
+    before = np.empty(0)
+    for rows in slices(len(values)):
+        good = np.isfinite(values[rows])
+        now = np.concatenate([before, values[rows][good]])
+        yield trend.time[rows][good][1 - len(before):][np.diff(now) != 0.0]
+        before = now[-1:]

@@ -1,5 +1,6 @@
 """The recorded setpoint as steps and ramps, and a scenario that plays them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import ceil
 
@@ -10,6 +11,7 @@ from simfan.history import SetpointChange
 from simfan.plant.case import Case
 from simfan.plant.control import Control
 from simfan.plant.events import Event
+from simfan.trends.room import finite, slices
 from simfan.trends.trend import Array, Trend
 from simfan.units import show
 
@@ -37,54 +39,61 @@ def moves(trend: Trend, scan: float) -> tuple[Move, ...]:
 
     A step is told at the first sample that shows it.
     """
-    if "setpoint" not in trend.signals:
+    first = _first(trend)
+    if first is None:
         return ()
-    good = trend.good["setpoint"]
-    time, wanted = trend.time[good], trend.signals["setpoint"][good]
-    wanted = _rested(wanted, SMALL * float(np.abs(wanted).max(initial=0.0)))
-    places = np.flatnonzero(np.diff(wanted)) + 1
-    apart = TOGETHER * max(trend.interval_s, scan)
-    groups = _groups(time, wanted, places, apart)
-    before = [float(time[0]), *(float(time[group[-1]]) for group in groups)]
-    return tuple(_move(time, wanted, group, last)
-                 for group, last in zip(groups, before[:-1], strict=True))
+    wanted = trend.signals["setpoint"]
+    small = SMALL * max(float(np.abs(block).max(initial=0.0)) for block in finite(wanted))
+    steps = list(_steps(trend.time, wanted, small))
+    groups = _groups(steps, TOGETHER * max(trend.interval_s, scan))
+    before = [first[0], *(group[-1].at_s for group in groups)]
+    return tuple(_move(group, last) for group, last in zip(groups, before[:-1], strict=True))
 
 
-def _rested(wanted: Array, small: float) -> Array:
-    """The setpoint without moves below `small` that do not add up."""
-    places = np.flatnonzero(np.diff(wanted)) + 1
-    held, rested = float(wanted[0]) if len(wanted) else 0.0, wanted.copy()
-    begin = 0
-    for k in map(int, places):
-        if abs(wanted[k] - held) >= small:
-            rested[begin:k] = held
-            held, begin = float(wanted[k]), k
-    rested[begin:] = held
-    return rested
+def _first(trend: Trend) -> tuple[float, float] | None:
+    """(time, value) of the first good setpoint, if any."""
+    wanted = trend.signals.get("setpoint", np.empty(0))
+    for rows in slices(len(wanted)):
+        for k in np.flatnonzero(np.isfinite(wanted[rows]))[:1] + rows.start:
+            return float(trend.time[k]), float(wanted[k])
+    return None
 
 
-def _groups(time: Array, wanted: Array, places: Array, apart: float) -> list[list[int]]:
+def _steps(time: Array, wanted: Array, small: float) -> Iterator[Move]:
+    """From sample to sample, without moves below `small` that do not add up."""
+    before, held = np.empty(0), 0.0
+    for rows in slices(len(time)):
+        good = np.isfinite(wanted[rows])
+        at, now = time[rows][good], np.concatenate([before, wanted[rows][good]])
+        held = held if before.size or not now.size else float(now[0])
+        for k in np.flatnonzero(np.diff(now)) + 1:
+            if abs(now[k] - held) >= small:
+                yield Move(float(at[k - len(before)]), 0.0, held, float(now[k]))
+                held = float(now[k])
+        before = now[-1:]
+
+
+def _groups(steps: list[Move], apart: float) -> list[list[Move]]:
     """Moves one way, one soon after the other, together."""
-    found: list[list[int]] = []
-    way = np.sign(np.diff(wanted))
-    for k in map(int, places):
-        near = found and time[k] - time[found[-1][-1]] <= apart
-        if near and way[k - 1] == way[found[-1][-1] - 1]:
-            found[-1].append(k)
+    found: list[list[Move]] = []
+    for step in steps:
+        last = found[-1][-1] if found else step
+        one_way = (step.end > step.start) == (last.end > last.start)
+        if found and one_way and step.at_s - last.at_s <= apart:
+            found[-1].append(step)
         else:
-            found.append([k])
+            found.append([step])
     return found
 
 
-def _move(time: Array, wanted: Array, group: list[int], earliest: float) -> Move:
+def _move(group: list[Move], earliest: float) -> Move:
     """A ramp begins one of its own intervals before the first sample that shows it."""
     first, last = group[0], group[-1]
-    start, end = float(wanted[first - 1]), float(wanted[last])
     if len(group) == 1:
-        return Move(float(time[first]), 0.0, start, end)
-    spacing = float(time[last] - time[first]) / (len(group) - 1)
-    begin = max(float(time[first]) - spacing, earliest)
-    return Move(begin, float(time[last]) - begin, start, end)
+        return first
+    spacing = (last.at_s - first.at_s) / (len(group) - 1)
+    begin = max(first.at_s - spacing, earliest)
+    return Move(begin, last.at_s - begin, first.start, last.end)
 
 
 def changes(found: tuple[Move, ...], end_s: float) -> tuple[SetpointChange, ...]:
@@ -101,11 +110,12 @@ def played(case: Case, trend: Trend, found: tuple[Move, ...], longest_s: float, 
     Raises RunError where the setpoint cannot be played: none, too many moves, or out of the span.
     """
     control = case.control
-    if "setpoint" not in trend.signals:
+    first = _first(trend)
+    if first is None:
         raise RunError("the trend has no setpoint to play")
     if len(found) > MOST_MOVES:
         raise RunError(f"the setpoint moves {len(found)} times, at most {MOST_MOVES} can be played")
-    begins = _begins(trend)
+    begins = first[1]
     for at, value in ((0.0, begins), *((m.at_s, m.end) for m in found)):
         _within(control, at, value)
     scan = control.scan
@@ -124,11 +134,6 @@ def played(case: Case, trend: Trend, found: tuple[Move, ...], longest_s: float, 
     return case.model_copy(update={
         "timeline": events, "run": run,
         "control": control.model_copy(update={"transmitter": quiet})}), tuple(notes)
-
-
-def _begins(trend: Trend) -> float:
-    good = trend.good["setpoint"]
-    return float(trend.signals["setpoint"][good][0])
 
 
 def _within(control: Control, at_s: float, value: float) -> None:

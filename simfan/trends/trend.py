@@ -7,6 +7,7 @@ from math import inf
 import numpy as np
 
 from simfan.errors import RunError
+from simfan.trends.room import each, parts
 
 Array = np.ndarray
 
@@ -31,7 +32,8 @@ class Gap:
 @dataclass(frozen=True)
 class Trend:
     """A recorded trend. Signals are those of `simfan.signals`, of the first loop and the fan, and
-    `element_position of <element>`; `volume_pressure` is the gauge pressure of the volume [Pa]."""
+    `element_position of <element>`; `volume_pressure` is the gauge pressure of the volume [Pa].
+    Arrays of a long trend are mapped from temporary files, to be read only."""
 
     file: str
     """Name of the file."""
@@ -65,10 +67,11 @@ class Trend:
                            f"{until}, two are needed; it lasts {self.time[-1]:.6g} s")
         zero = float(self.time[first])
         good = {name: values[first:last] for name, values in self.good.items()}
-        known = [name for name, kept in good.items() if kept.any()]
+        known = [name for name, kept in good.items() if any(part.any() for part in parts(kept))]
         gaps = tuple(Gap(g.start_s - zero, g.end_s - zero, g.signal) for g in self.gaps
                      if g.start_s < end_s and g.end_s > begin_s)
         return replace(
-            self, time=self.time[first:last] - zero, good={name: good[name] for name in known},
+            self, time=each(lambda time: time - zero, self.time[first:last]),
+            good={name: good[name] for name in known},
             signals={name: self.signals[name][first:last] for name in known}, gaps=gaps,
             notes=(*self.notes, f"time counts from {zero:.9g} s after the trend's first sample"))
