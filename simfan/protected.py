@@ -2,11 +2,15 @@
 
 from typing import Any
 
-from simfan.history import Guarded, Happening
+import numpy as np
+
+from simfan.history import Array, Guarded, Happening
 from simfan.kernel.layout import NOTED, UNNOTED, State
 from simfan.plant.case import Case
 from simfan.plant.protection import Protection
 
+ALIKE = 0.001
+"""Outputs that differ by no more are the same."""
 BESIDES = "more acts and resets of the protection, for which the list had no room"
 
 
@@ -17,6 +21,19 @@ def happened(case: Case, step: float, state: State) -> list[Happening]:
     if more := int(state.counts[UNNOTED]):
         done.append(Happening(done[-1].at_s, f"{more} {BESIDES}"))
     return done
+
+
+def raised(case: Case, step: float, state: State, time: Array, output: Array) -> list[Happening]:
+    """Every run-back that took the output up, and so to more flow: of (n,) outputs [1] at times
+    [s]."""
+    found = []
+    for acted in _listed(state):
+        row, at = case.protection[acted.guard], float(acted.tick * step)
+        before = float(output[max(int(np.searchsorted(time, at - 1e-9)) - 1, 0)])
+        if acted.acts and row.effect == "run back" and (row.output or 0.0) > before + ALIKE:
+            found.append(Happening(at, f"warning: this run-back takes the output up from "
+                                       f"{100.0 * before:.3g} %, to more flow"))
+    return found
 
 
 def guarded(case: Case, step: float, state: State) -> tuple[Guarded, ...]:

@@ -63,6 +63,8 @@ MISTAKES = [
     ('barometer = "98', 'barometr = "98', 4, "air.barometr", "did you mean barometer?"),
     ("[motor]", "[moter]", 15, "moter", "did you mean motor?"),
     ("[motor]", "[moter]", None, "motor", "a table [motor]; its keys: rating, poles"),
+    ('barometer = "98.6 kPa"', 'altitude = "500 m"', 4, "air.altitude",
+     "barometer is the pressure of the air there: 101.3 kPa at sea level, 89.9 kPa at 1000 m"),
     ("inertia = ", "barometer = ", 13, "fan.barometer", "barometer belongs to air"),
     ('area = "4 m2" }', 'bore = "2 m" }', 19, "ductwork.discharge.bore", "length, area"),
     ('inertia = "280 kg m2"\n', "", 5, "fan.inertia", 'such as "280 kg m2"'),

@@ -67,8 +67,8 @@ def test_the_base_is_right_and_its_steps_are_told(tmp_path: Path) -> None:
     steps = scenario.load(path).procedure_steps
     assert list(steps) == ["start", "stop", "restart", "run-back 1"]
     assert lines(steps["stop"]) == [
-        "1. controller to manual, output to 0 % over 10 s, elements there; at most 130 s, "
-        "then on all the same",
+        "1. controller to manual, output to 0 % over 10 s, elements there (within 0.5 % "
+        "of stroke, besides play and stick); at most 130 s, then on all the same",
         "2. motor off",
         "3. wait for standstill, below 2 % of rated speed; at most 1800 s, then on all the same"]
     assert lines(steps["start"])[1].startswith("2. permissives; only if: no more starts than")

@@ -87,9 +87,20 @@ def test_a_start_that_does_not_come_off_is_a_miss(changes: dict[str, Any], durat
     assert verdict(history).verdict.startswith(why)
 
 
-def test_a_start_that_a_stop_takes_over_and_a_stop_under_way_are_none() -> None:
-    history = run(LINE, {"start": START, "stop": {}}, [began("start"), began("stop", 15.0)], 40.0)
+def test_a_start_that_a_stop_breaks_off_before_its_release_has_not_come_off() -> None:
+    """It is told where it stood; a stop under way is no miss."""
+    history = run(LINE, {"start": START, "stop": {}}, [began("start"), began("stop", 5.0)], 40.0)
     assert [c.outcome for c in history.facts.procedures] == ["broken off", "under way"]
+    assert missed(history) == ["procedures"]
+    assert verdict(history).verdict.startswith(
+        "start at 1 s broken off before its release: stop takes over at step 4, wait for 98 % of")
+
+
+def test_a_start_that_a_stop_breaks_off_once_it_is_released_is_no_miss() -> None:
+    """Its loop was in automatic, on its ramp."""
+    history = run(LINE, {"start": START, "stop": {}}, [began("start"), began("stop", 15.0)], 40.0)
+    start = history.facts.procedures[0]
+    assert start.outcome == "broken off" and start.released_s is not None
     assert missed(history) == []
 
 

@@ -74,6 +74,12 @@ def test_the_drive_rides_the_curve_of_the_kiln_as_near_to_its_stall_as_before() 
         np.searchsorted(result("vanes-on-the-line").history.time, 400.0)])
 
 
+def test_errors_of_both_are_in_percent_of_the_same_setpoint() -> None:
+    """The largest that is asked for, not what the setpoint tracked while the loop was by hand."""
+    told = {r.measures.tracking.percent_of for r in answer().strategies if r.measures}
+    assert told == {"36 m3/s, the largest setpoint of the run"}
+
+
 def test_a_wheel_takes_minutes_to_stand() -> None:
     for name in ("vanes-on-the-line", "drive"):
         stands = carried(name, "stop").standstill_after_s

@@ -1,6 +1,7 @@
 """Start, stop, restart and run-back as processes that wait for the plant: what is done, in which
 order, and what is told."""
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -8,13 +9,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from simfan import api
 from simfan.assemble.schedule import schedule
 from simfan.history import History
 from simfan.kernel import advance, layout
+from simfan.plant.held import Held
+from simfan.plant.procedure import Procedures, RunBack
 from simfan.simulate import prepare, settled, simulate, with_procedures
 from tests.plants import DAMPER, GAINS, plain
 from tests.segment import fingerprint
 
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
 LINE = {"outlet_damper": {**DAMPER, "place": "before volume"}, "controller": GAINS}
 DRIVE = {"speed": {"ramp_up": 40.0, "ramp_down": 60.0}, "controller": GAINS}
 START = {"speed_within": 30.0, "setpoint": 40.0, "over": 20.0}
@@ -61,7 +66,7 @@ def test_the_whole_log_of_a_start_and_a_stop() -> None:
     assert told == [
         "start begins",
         "start 1: controller to manual, output to 0 %",
-        "start 1: elements there",
+        "start 1: elements there: outlet damper within 0.5 %",
         "start 2: isolation damper shut",
         "start 3: permissives hold",
         "start 4: trips reset, motor on",
@@ -72,7 +77,7 @@ def test_the_whole_log_of_a_start_and_a_stop() -> None:
         "start complete",
         "stop begins",
         "stop 1: controller to manual, output to 0 % over 5 s",
-        "stop 1: elements there",
+        "stop 1: elements there: outlet damper within 0.5 %",
         "stop 2: motor off",
         "stop 3: isolation damper shut",
         stands,
@@ -151,6 +156,43 @@ def test_a_purge_counts_anew_after_a_break() -> None:
     proven = [next(t for t, w in log(h) if w.endswith("purge proven")) for h in (steady, broken)]
     assert proven[0] < 55.0
     assert proven[1] >= 50.0 + 30.0
+
+
+@pytest.mark.parametrize(("backlash", "resolution", "output"), [
+    (0.008, 0.003, 0.5), (0.03, 0.0, 0.5), (0.0, 0.02, 0.333), (0.03, 0.02, 0.777)])
+def test_an_element_with_play_and_stick_is_there_as_near_as_they_let_it(
+        backlash: float, resolution: float, output: float) -> None:
+    """It moves once its stem is half the play and one resolution ahead, so at rest it is off by up
+    to that: more than 0.5 % in one of these."""
+    loose = {"outlet_damper": LINE["outlet_damper"] | {
+        "backlash": backlash, "resolution": resolution}, "controller": GAINS}
+    purge = {"output": output, "flow": 5.0, "lasts": 5.0, "within": 90.0}
+    history = run(loose, {"start": START | {"purge": purge}}, [began("start")], 150.0)
+    start = history.facts.procedures[0]
+    assert start.outcome == "complete", start.why
+    there = 100.0 * (0.005 + backlash / 2.0 + resolution)
+    told = [(h.at_s, h.what) for h in history.log if "elements there" in h.what]
+    assert told[-1][1] == f"start 5: elements there: outlet damper within {there:.3g} %"
+    at = np.searchsorted(history.time, told[-1][0])
+    off = abs(history.trace("element_position", "outlet damper")[at] - output)
+    assert off <= there / 100.0
+
+
+def test_an_element_that_is_not_there_is_told_with_what_is_allowed() -> None:
+    stuck = {"at": 0.5, "fault": {"of": "outlet damper", "state": "stuck"}}
+    purge = {"output": 0.5, "flow": 5.0, "lasts": 5.0, "within": 20.0}
+    history = run(LINE, {"start": START | {"purge": purge}}, [stuck, began("start")], 80.0)
+    assert history.facts.procedures[0].why == (
+        "elements not there (outlet damper off by 50 %, 0.5 % allowed); motor off")
+
+
+def test_the_ramp_of_a_stop_is_part_of_the_time_that_its_step_may_take() -> None:
+    """120 s beyond a ramp of 30 s, as its step says."""
+    stuck = {"at": 2.0, "fault": {"of": "outlet damper", "state": "stuck"}}
+    history = run(LINE, {"stop": {"over": 30.0}}, [stuck, began("stop", 5.0)], 180.0,
+                  standing=False)
+    at = next(h.at_s for h in history.log if h.what.startswith("stop 1: warning"))
+    assert at == pytest.approx(5.0 + 150.0, abs=2.0 * 0.25)
 
 
 def test_more_starts_than_the_maker_permits_are_refused() -> None:
@@ -240,7 +282,10 @@ def test_a_trip_breaks_a_start_off_and_nobody_restarts_a_stopped_fan() -> None:
 def test_a_later_procedure_takes_over() -> None:
     history = run(LINE, {"start": START, "stop": {}}, [began("start"), began("stop", 5.0)], 60.0)
     first, second = history.facts.procedures
-    assert (first.outcome, first.why) == ("broken off", "stop takes over")
+    assert first.outcome == "broken off"
+    assert first.why.startswith("stop takes over at step 4, wait for 98 % of the speed it is run "
+                                "up to (synchronous on the line, its reference on a drive): ")
+    assert first.why.endswith(" % of it")
     assert second.name == "stop"
     assert history.trace("electrical_power")[-1] == 0.0
 
@@ -263,10 +308,56 @@ def test_a_run_back_takes_the_setpoint_once_and_again_when_it_was_gone() -> None
     assert history.trace("setpoint")[-1] == 30.0
 
 
+@pytest.mark.parametrize(("events", "setpoint", "told"), [
+    ([], 40.0, "setpoint left as it is, not above 42 m3/s already"),
+    ([{"at": 2.0, "setpoint": 30.0, "over": 40.0}], 30.0,
+     "setpoint left as it is, not above 42 m3/s already"),
+    ([{"at": 2.0, "setpoint": 44.0, "over": 40.0}], 42.0, "setpoint kept from going above 42 m3/s"),
+    ([{"at": 1.0, "setpoint": 44.0}, {"at": 8.0, "setpoint": 30.0, "over": 20.0}], 30.0,
+     "setpoint left as it is, on its way to 42 m3/s already"),
+    ([{"at": 1.0, "setpoint": 44.0}, {"at": 8.0, "setpoint": 41.0, "over": 60.0}], 41.0,
+     "setpoint kept from going above 42 m3/s"),
+    ([{"at": 1.0, "setpoint": 44.0}], 42.0, "setpoint to 42 m3/s over 15 s"),
+])
+def test_a_run_back_never_raises_the_setpoint(events: list[dict[str, Any]], setpoint: float,
+                                              told: str) -> None:
+    """Neither one that is lower, nor one that is on its way further down."""
+    back = {"run_back": [{"load_above": 0.05, "after": 10.0, "setpoint": 42.0, "over": 15.0}]}
+    history, free = (run(DRIVE, procedures, events, 80.0, standing=False)
+                     for procedures in (back, {"stop": {}}))
+    wanted = history.trace("setpoint")
+    assert (wanted <= free.trace("setpoint")).all()
+    assert wanted[-1] == setpoint
+    assert what(history)[-1] == f"run-back 1: {told} (motor load above 5 % for 10 s)"
+    assert all(c.at_s <= c.until_s for c in history.facts.changes)
+    if "kept" in told:
+        last = history.facts.changes[-1]
+        arrived = history.time[np.flatnonzero(wanted != setpoint)[-1]]
+        assert (last.at_s, last.end) == (10.0, setpoint)
+        assert last.at_s + last.over_s == pytest.approx(arrived, abs=0.25)
+
+
+@pytest.mark.parametrize(("wanted", "end"), [("-20 Pa", -20.0), ("-90 Pa", -50.0)])
+def test_a_run_back_of_a_draught_is_to_less_of_it(wanted: str, end: float) -> None:
+    """More flow takes the pressure of a furnace down, so back is up there."""
+    furnace = api.load(SCENARIOS / "furnace-draft.toml")
+    back = RunBack(load_above=0.05, after=10.0, setpoint=Held(float(wanted.split()[0]), "pressure"))
+    history = simulate(furnace.model_copy(update={
+        "timeline": (), "procedures": Procedures(run_back=(back,)),
+        "run": furnace.run.model_copy(update={"duration": 20.0})}), "inlet-vanes")
+    assert history.trace("setpoint")[-1] == end
+    left = "setpoint left as it is, not below -90 Pa already"
+    assert (left in what(history)[0]) == (end == -50.0)
+
+
 def test_a_procedure_that_outlasts_the_run_is_told() -> None:
     history = run(LINE, {"stop": {}}, [began("stop")], 30.0, standing=False)
     assert history.log[-1].what == "stop 3: under way at the end of the run"
-    assert history.facts.procedures[0].ended_s is None
+    stop = history.facts.procedures[0]
+    assert stop.ended_s is None
+    speed = 100.0 * history.trace("speed_ratio")[-1]
+    assert stop.why == ("at step 3, wait for standstill, below 2 % of rated speed: "
+                        f"{speed:.3g} % of rated speed")
 
 
 def test_procedures_that_nobody_begins_change_no_bit() -> None:

@@ -88,6 +88,21 @@ def test_a_run_back_takes_the_output_and_keeps_it() -> None:
     assert at(history, "electrical_power", 119.0) > 0.0
 
 
+@pytest.mark.parametrize(("output", "up"), [(0.3, False), (0.9, True)])
+def test_a_run_back_that_takes_the_output_up_is_told(output: float, up: bool) -> None:
+    """A wheel that is too fast gets faster by it."""
+    history = run(SPEED, [{"speed": 0.87, "effect": "run back", "output": output}],
+                  [{"at": 10.0, "setpoint": 44.0}])
+    _, act, *warning = history.log
+    assert act.what == (f"run-back, output to {100.0 * output:g} % by hand "
+                        "(speed above 87 % of rated)")
+    before = 100.0 * at(history, "controller_output", act.at_s - history.facts.record_s)
+    assert [h.what for h in warning] == up * [
+        f"warning: this run-back takes the output up from {before:.3g} %, to more flow"]
+    speed = history.trace("speed_ratio")
+    assert bool(speed[-1] > 0.88) is up
+
+
 def test_lowest_pressure_looks_the_other_way() -> None:
     history = run(SPEED, [{"lowest_pressure": 1500.0, "effect": "alarm"}])
     acted = [h.at_s for h in history.log if h.what.startswith("alarm")]

@@ -123,3 +123,32 @@ def test_the_whole_log() -> None:
         SetpointChange(at_s=1.0, until_s=2.0, start=45.0, end=36.0),
         SetpointChange(at_s=5.0, until_s=10.0, start=36.0, end=27.0, over_s=3.0),
     )
+
+
+FROZEN, LOW, WELL = ({"of": "transmitter", "state": state}
+                     for state in ("frozen", "lost low", "well"))
+STUCK = {"of": "inlet vanes", "state": "stuck"}
+
+
+@pytest.mark.parametrize(("first", "later", "dial", "expected"), [
+    (FROZEN, LOW, "reading", [0, 1, 1, 2, 2, 2, 2, 2, 2]),
+    (FROZEN, LOW | {"lasts": 4.0}, "reading", [0, 1, 1, 2, 2, 2, 2, 0, 0]),
+    (FROZEN, LOW | {"lasts": 1.0}, "reading", [0, 1, 1, 2, 0, 0, 0, 0, 0]),
+    (STUCK, STUCK, "stuck inlet vanes", [0, 1, 1, 1, 1, 1, 1, 1, 1]),
+    (STUCK, FROZEN, "stuck inlet vanes", [0, 1, 1, 1, 1, 0, 0, 0, 0]),
+])
+def test_the_end_of_a_fault_leaves_a_later_one_of_its_kind_alone(
+        first: dict[str, Any], later: dict[str, Any], dial: str, expected: list[int]) -> None:
+    """The first from 1 s for 4 s, the later from 3 s."""
+    got = played({"at": 1.0, "fault": first | {"lasts": 4.0}}, {"at": 3.0, "fault": later},
+                 duration=8.0)
+    assert got.dials[dial].tolist() == expected
+    ends = [h.what for h in got.log if "no longer" in h.what]
+    assert len(ends) == (later is FROZEN) + ("lasts" in later)
+
+
+def test_a_fault_after_the_device_was_well_again_outlasts_the_one_before() -> None:
+    got = played({"at": 1.0, "fault": FROZEN | {"lasts": 4.0}}, {"at": 2.0, "fault": WELL},
+                 {"at": 3.0, "fault": FROZEN}, duration=8.0)
+    assert got.dials["reading"].tolist() == [0, 1, 0, 1, 1, 1, 1, 1, 1]
+    assert not any("no longer" in h.what for h in got.log)

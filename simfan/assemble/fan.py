@@ -9,7 +9,7 @@
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 
 from simfan.kernel.layout import WHEEL, Fans, rows
 from simfan.plant.fan import Fan
+from simfan.plant.slips import of_fan
 
 N_CELLS = 256
 
@@ -76,9 +77,10 @@ def rated_curve(fan: Fan, assumption: str = "nominal") -> RatedCurve:
     with the same assumption's bend.
     """
     pressure = np.array(fan.static_pressure or _static(fan))
-    return curve_through(np.array(fan.flow), pressure,
-                         np.array(fan.shaft_power) / fan.rated.speed, fan.stall_flow,
-                         fan.shutoff_pressure, assumption)
+    curve = curve_through(np.array(fan.flow), pressure,
+                          np.array(fan.shaft_power) / fan.rated.speed, fan.stall_flow,
+                          fan.shutoff_pressure, assumption)
+    return replace(curve, assumed=(*of_fan(fan), *curve.assumed))
 
 
 def curve_through(flow: np.ndarray, pressure: np.ndarray, torque: np.ndarray,

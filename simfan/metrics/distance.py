@@ -169,16 +169,17 @@ def _speed(history: History, criteria: Criteria, limit: float) -> float:
     return always(limit - np.abs(history.traces["speed_ratio"])) / size(limit)
 
 
-def _gauge(history: History) -> Array:
+def gauge(history: History) -> Array:
+    """(n_samples,) pressure of the volume against the air around it [Pa]."""
     return history.trace("node_pressure", "volume") - history.trace("node_pressure", "ambient")
 
 
 def _highest(history: History, criteria: Criteria, limit: float) -> float:
-    return always(limit - _gauge(history)) / size(limit, RATHER_PA)
+    return always(limit - gauge(history)) / size(limit, RATHER_PA)
 
 
 def _lowest(history: History, criteria: Criteria, limit: float) -> float:
-    return always(_gauge(history) - limit) / size(limit, RATHER_PA)
+    return always(gauge(history) - limit) / size(limit, RATHER_PA)
 
 
 DISTANCE: dict[str, Callable[[History, Criteria, float], float]] = {

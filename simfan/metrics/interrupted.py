@@ -11,6 +11,10 @@ import numpy as np
 from simfan.history import Carried, History
 from simfan.metrics.misses import Miss, figure, instant
 
+UNFINISHED = {"broken off": "broken off before its release",
+              "under way": "not released at the end of the run"}
+"""Outcome → what is told of a start that ended so without its release."""
+
 
 def interruptions(history: History) -> tuple[Miss, ...]:
     """All of them, as misses."""
@@ -46,13 +50,14 @@ def _stops(procedures: Sequence[Carried], at: float) -> bool:
 
 
 def _undone(procedures: Sequence[Carried]) -> Iterator[Miss]:
-    """What failed, and a start that the end of the run found under way."""
+    """What failed, and a start that another procedure or the end of the run found not released."""
     found = [c for c in procedures if c.outcome == "failed"
-             or (c.outcome == "under way" and c.name != "stop" and c.released_s is None)]
+             or (c.outcome in UNFINISHED and c.name != "stop" and c.released_s is None)]
     if found:
         first = found[0]
-        ending = f"failed: {first.why}" if first.why else "not released at the end of the run"
-        words = f"{first.name} at {first.begun_s:g} s {ending}{_more(len(found))}"
+        why = f": {first.why}" if first.why else ""
+        ending = UNFINISHED.get(first.outcome, first.outcome)
+        words = f"{first.name} at {first.begun_s:g} s {ending}{why}{_more(len(found))}"
         yield Miss("procedures", float(len(found)), 0.0, "", words)
 
 

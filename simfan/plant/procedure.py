@@ -102,7 +102,7 @@ class Restart(Description):
 
 class RunBack(Watch):
     """The setpoint taken back, the loop still in automatic, once something lasted so long; again
-    only after it was gone."""
+    only after it was gone. Back is to less flow: it never goes the other way."""
 
     causes = CONDITIONS
 
@@ -117,7 +117,7 @@ class RunBack(Watch):
     after: Time = 0.0
     """It must last so long. Default: at once; an assumption."""
     setpoint: HeldValue
-    """The new setpoint."""
+    """The new setpoint; one that asks for less flow already stays."""
     over: Time = 0.0
     """Length of the ramp. Zero, or left out, is a step."""
 

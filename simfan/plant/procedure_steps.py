@@ -10,9 +10,12 @@ from simfan.units import show
 Action = Literal["damper", "by hand", "permit", "switch on", "run up", "purge", "release",
                  "setpoint", "switch off", "coast", "wait"]
 THERE = 0.005
-"""An element stands where it is told within this, of its stroke. Our choice; no source."""
+"""An element's stem stands where it is told within this, of its stroke. Our choice; no source."""
+ELEMENTS_THERE = f", elements there (within {100.0 * THERE:g} % of stroke, besides play and stick)"
+"""What a step by hand waits for."""
 UP = 0.98
 """Of synchronous speed, or of a drive's reference: up to speed. Our choice; no source."""
+UP_OF = "the speed it is run up to (synchronous on the line, its reference on a drive)"
 DAMPER_TRAVELS = 120.0
 """An isolation damper that is not there after so long has failed [s]. Our choice; no source."""
 
@@ -58,7 +61,7 @@ def _run_up(start: Start, kind: str, isolated: bool) -> Iterator[Step]:
         f"the wheel not faster backwards than {_percent(start.backspin)}"),
         to=start.backspin, within=start.permissives_within, failure="permissives missing: {}")
     yield Step("switch on", "trips reset, motor on")
-    yield Step("run up", f"wait for {_percent(UP)} of the speed", within=start.speed_within,
+    yield Step("run up", f"wait for {_percent(UP)} of {UP_OF}", within=start.speed_within,
                failure=f"speed not reached in {start.speed_within:g} s{{}}")
     if isolated and shut:
         yield _damper(True)
@@ -115,6 +118,15 @@ def described(procedures: Procedures, kind: str, isolated: bool) -> dict[str, tu
     return found
 
 
+def there(backlash: float, resolution: float) -> float:
+    """Within this of where it is told an element counts as there, of its stroke [1].
+
+    Half of its play and one step of its resolution are what it may be off for ever with its stem
+    where it is told, so:  THERE + backlash/2 + resolution.
+    """
+    return THERE + 0.5 * backlash + resolution
+
+
 def lines(steps: tuple[Step, ...]) -> list[str]:
     """Numbered, for a page or a terminal."""
     return [f"{number}. {step.words}" + _if(step) + _limit(step)
@@ -138,8 +150,9 @@ def _damper(opens: bool) -> Step:
 
 def _by_hand(output: float, over: float, within: float) -> Step:
     slowly = f" over {over:g} s" if over else ""
-    return Step("by hand", f"controller to manual, output to {_percent(output)}{slowly}, elements "
-                "there", to=output, over=over, within=within, failure="elements not there{}")
+    return Step("by hand", f"controller to manual, output to {_percent(output)}{slowly}"
+                f"{ELEMENTS_THERE}", to=output, over=over, within=within,
+                failure="elements not there{}")
 
 
 def _setpoint(setpoint: float, over: float, kind: str) -> Step:

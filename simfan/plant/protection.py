@@ -33,8 +33,8 @@ class Protection(Watch):
     causes = CAUSES
 
     overload: Fraction | None = None
-    """The load that the motor bears for good, of its rating; the motor's heat, of first order, acts
-    when it reaches that of this load. IEC 60255-149, from memory."""
+    """The load that the motor bears continuously, of its rating; the motor's heat, of first order,
+    acts when it reaches that of this load. IEC 60255-149, from memory."""
     speed: Fraction | None = None
     """Above this, of rated speed, forwards or backwards."""
     stall_margin: Annotated[float, Quantity("fraction", Limits(least=-1.0, most=1.0))] | None = None
@@ -59,7 +59,8 @@ class Protection(Watch):
     effect: Effect
     """A line in the log; or the motor loses its supply; or the output goes to `output` by hand."""
     output: Share | None = None
-    """Where the output goes, with a run-back; with a trip, if it is to go anywhere."""
+    """Where the output goes, with a run-back; with a trip, if it is to go anywhere. From below as
+    from above: one that was lower is taken up, to more flow; of a run-back the log tells it."""
     reset: Literal["by hand", "by itself"] = "by hand"
     """By hand: at the next start of the motor. By itself: when the cause is gone; a motor that is
     tripped stays off all the same. Default: by hand, common practice for trips, no source."""
@@ -82,7 +83,7 @@ class Protection(Watch):
         """The cause in plain words, without its times."""
         kind = CAUSES[self.cause]
         value = show(self.limit, kind, digits=4) if kind else ""
-        return {"overload": f"motor's heat at that of {value} load for good",
+        return {"overload": f"motor's heat at that of {value} continuous load",
                 "speed": f"speed above {value} of rated",
                 "stall_margin": f"stall margin below {value}",
                 "surge_cycles": f"{self.surge_cycles} surge cycle"

@@ -54,12 +54,21 @@ def _translate(detail: dict[str, Any]) -> list[Problem]:
     return [Problem(path, told(given), "", detail["msg"])]
 
 
+HEIGHT = ("barometer is the pressure of the air there: 101.3 kPa at sea level, 89.9 kPa at 1000 m, "
+          "79.5 kPa at 2000 m (ISO 2533)")
+MEANT: dict[Path, str] = {
+    ("air", key): HEIGHT for key in ("altitude", "elevation", "height")}
+"""Unknown key → what stands for it."""
+
+
 def _unknown_key(path: Path) -> Problem:
     *above, key = path
     known = _fields(_type_at(tuple(above)))
     near = get_close_matches(str(key), known, n=1, cutoff=0.6)
     elsewhere = [p for p in _all_paths() if p[-1] == key]
-    if near:
+    if meant := MEANT.get(path):
+        hint = meant
+    elif near:
         hint = f"did you mean {near[0]}?"
     elif elsewhere:
         hint = f"{key} belongs to {' or '.join('.'.join(p[:-1]) or 'the top' for p in elsewhere)}"

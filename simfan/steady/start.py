@@ -8,7 +8,7 @@ from simfan.assemble import Assembled, assemble
 from simfan.kernel import advance, entry, layout
 from simfan.kernel.layout import Schedule
 from simfan.plant.case import Case
-from simfan.plant.drive import inertia_limit
+from simfan.plant.drive import Motor, inertia_limit
 from simfan.steady.bench import Bench
 
 LONGEST = 120.0
@@ -69,17 +69,26 @@ def _standing(assembled: Assembled) -> layout.State:
     return state
 
 
+def _allowed(motor: Motor) -> str:
+    """What the maker allows, hot and cold, as far as it is known."""
+    times = [f"{time:.3g} s {state}" for time, state in (
+        (motor.locked_rotor_time, "hot"), (motor.locked_rotor_time_cold, "cold"))
+        if time is not None]
+    return f", allowed {' and '.join(times)}" if times else "; what its maker allows is not given"
+
+
 def start_words(case: Case, name: str) -> list[str]:
     """What a maker and a reader should know of the start; nothing for a drive."""
     if case.strategies[name].speed:
         return []
     motor, start = case.motor, direct_start(case, name)
     lines = [f"{name}: direct start with its elements shut takes {start.time:.3g} s and heats the "
-             f"rotor like {start.locked_time:.3g} s locked" if start.time is not None else
+             f"rotor like {start.locked_time:.3g} s locked{_allowed(motor)}"
+             if start.time is not None else
              f"{name}: warning: the motor does not reach its speed in {LONGEST:.0f} s on the line"]
     if motor.locked_rotor_time is not None and start.locked_time > motor.locked_rotor_time:
         lines.append(f"{name}: warning: that is more than the {motor.locked_rotor_time:.3g} s the "
-                     "maker allows")
+                     "maker allows hot")
     speed = motor.synchronous_speed / motor.belt_ratio
     allowed, inertia = inertia_limit(motor.rating, speed), case.fan.inertia * motor.belt_ratio**2
     if inertia > allowed:

@@ -15,6 +15,8 @@ class Dial:
         self.values = np.full(n_scans, start)
         self.turned = False
         """Whether anything was written since somebody looked."""
+        self.turns = 0
+        """How often it was written: who finds more than his own was taken over by a later one."""
 
     @property
     def now(self) -> float:
@@ -28,9 +30,7 @@ class Dial:
     def ramp(self, to: float, scans: int, start: float | None = None) -> None:
         """A straight line from the present value, or from `start`, or a step for no scans."""
         begin, here = self.now if start is None else start, self._ahead
-        here[:] = begin + (to - begin) * np.minimum(np.arange(here.size), scans) / max(scans, 1)
-        if scans == 0:
-            here[:] = to
+        here[:] = _line(begin, to, here.size, scans)
 
     def follow(self, scans: np.ndarray, values: np.ndarray) -> None:
         """Straight lines between points, from now; the last value holds."""
@@ -38,8 +38,27 @@ class Dial:
         n = ceil(scans[-1] - 1e-9)
         here[:] = np.interp(np.minimum(np.arange(here.size), n), scans, values)
 
+    def bound(self, to: float, scans: int, sign: float) -> bool:
+        """What is written ahead, but nowhere above a straight line from here down to `to`; with a
+        sign of -1 nowhere below one up to it. Whether that changed anything."""
+        here = self.values[int(self.env.now):]
+        line = _line(max(sign * self.now, sign * to), sign * to, here.size, scans)
+        bounded = sign * np.minimum(sign * here, line)
+        if np.array_equal(bounded, here):
+            return False
+        self._ahead[:] = bounded
+        return True
+
     @property
     def _ahead(self) -> np.ndarray:
         """From now on, to be written."""
         self.turned = True
+        self.turns += 1
         return self.values[int(self.env.now):]
+
+
+def _line(begin: float, to: float, size: int, scans: int) -> np.ndarray:
+    """(size,) straight from one value to another in so many scans, or a step for none."""
+    if scans == 0:
+        return np.full(size, to)
+    return begin + (to - begin) * np.minimum(np.arange(size), scans) / scans

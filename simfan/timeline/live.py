@@ -18,6 +18,7 @@ from simfan.timeline.play import happen
 from simfan.timeline.seen import Seen
 from simfan.timeline.stage import Played, Stage
 from simfan.timeline.starts import Starts
+from simfan.units import show
 
 
 class Live:
@@ -128,8 +129,19 @@ class Live:
                 yield self.env.timeout(1)
 
     def _run_back(self, row: RunBack, name: str, step: Step) -> None:
-        self.stage.tell(f"{name}: {step.words} ({row.words})", "run-back")
-        self.stage.setpoint_to(step.to, step.over, self.stage.now)
+        """Only ever to less flow: a pressure that more flow takes down goes up."""
+        sign = 1.0 if self.seen.raises else -1.0
+        beyond = sign * self.stage.dials["setpoint"].now > sign * step.to
+        change = self.stage.setpoint_back(step.to, step.over, sign)
+        aim = show(step.to, self.case.control.held_kind, digits=4)
+        side = "above" if self.seen.raises else "below"
+        if change is None:
+            there = f"on its way to {aim}" if beyond else f"not {side} {aim}"
+            words = f"setpoint left as it is, {there} already"
+        else:
+            goes_to = beyond and change.end == step.to
+            words = step.words if goes_to else f"setpoint kept from going {side} {aim}"
+        self.stage.tell(f"{name}: {words} ({row.words})", "run-back" if change else "")
 
     def _holds(self, row: RunBack) -> bool:
         """Whether its condition holds now, with the motor running and the loop in automatic."""

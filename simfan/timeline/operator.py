@@ -9,10 +9,10 @@ import simpy
 
 from simfan.history import Carried
 from simfan.kernel.layout import TICK
-from simfan.plant.procedure_steps import THERE, UP, Step
+from simfan.plant.procedure_steps import ELEMENTS_THERE, THERE, UP, Step
 from simfan.timeline.seen import Seen
 from simfan.timeline.stage import Stage
-from simfan.timeline.starts import Starts
+from simfan.timeline.starts import Starts, heat_words
 from simfan.units import show
 
 Steps = Generator[simpy.Event, None, None]
@@ -31,6 +31,7 @@ class Procedure:
         self.number = 0
         self.should_run = False
         self.amiss: list[str] = []
+        self.waits: Callable[[], str] = str
         self.record = Carried(name, stage.now)
 
     def carried_out(self, steps: tuple[Step, ...], because: str = "") -> Steps:
@@ -43,12 +44,13 @@ class Procedure:
         except GivenUp as why:
             self._fail(str(why))
         except simpy.Interrupt as by:
-            self._end("broken off", str(by.cause))
+            self._end("broken off", f"{by.cause} {self.waits()}")
         else:
             self._end("complete", "; ".join(self.amiss))
 
     def _tried(self, step: Step) -> Steps:
         """One step; what cannot be done is told where the procedure goes on without it."""
+        self._at(step)
         try:
             yield from self._done(step)
         except GivenUp as why:
@@ -72,32 +74,28 @@ class Procedure:
                                lambda: f" (stands at {100.0 * (stands() or 0.0):.3g} %)")
 
     def _by_hand(self, step: Step) -> Steps:
-        self._tell(step.words.removesuffix(", elements there"))
+        self._tell(step.words.removesuffix(ELEMENTS_THERE))
         self.stage.dials["manual"].ramp(step.to, self.stage.scans(step.over), self.seen.output)
         self.stage.instants.append(self.stage.now)
         yield self.env.timeout(self.stage.scans(step.over) + 1)
-        yield from self._until(lambda: not self._away(), step, lambda: f" ({self._away()})")
-        self._tell("elements there")
+        left = replace(step, within=(step.within or 0.0) - step.over)
+        yield from self._until(lambda: not self._away(), left, lambda: f" ({self._away()})")
+        within = ", ".join(f"{name} within {_percent(most)}"
+                           for name, most in self.seen.there.items())
+        self._tell("elements there" + (f": {within}" if within else ""))
 
     def _away(self) -> str:
         """Elements that are not where they are told."""
-        return ", ".join(f"{name} off by {100.0 * off:.3g} %"
-                         for name, off in self.seen.lags.items() if off > THERE)
+        most = self.seen.there
+        return ", ".join(f"{name} off by {_percent(off)}, {_percent(most[name])} allowed"
+                         for name, off in self.seen.lags.items() if off > most[name])
 
     def _permit(self, step: Step) -> Steps:
-        missing = lambda: self._missing(step.to)  # noqa: E731
+        missing = lambda: self.seen.missing(step.to)  # noqa: E731
         if refused := self.starts.refused(self.stage.now) if self.seen.on_line else "":
             raise GivenUp(f"refused: {refused}")
         yield from self._until(lambda: not missing(), step, missing)
         self._tell("permissives hold")
-
-    def _missing(self, backspin: float) -> str:
-        found = []
-        if self.seen.too_warm:
-            found.append("the motor is too warm")
-        if self.seen.speed < -backspin:
-            found.append(f"the wheel turns backwards at {-100.0 * self.seen.speed:.3g} %")
-        return ", ".join(found)
 
     def _switch_on(self, step: Step) -> Steps:
         self._tell(step.words, "motor on")
@@ -116,7 +114,7 @@ class Procedure:
         self.record = replace(self.record, speed_after_s=took)
         words = f"speed reached after {took:.3g} s"
         if self.seen.on_line:
-            words += self._heat()
+            words += "; the rotor " + self._heat()
         self._tell(words, "at speed")
 
     @property
@@ -131,17 +129,11 @@ class Procedure:
         allowed = self.starts.allowed(self.hot)
         self.record = replace(self.record, rotor_heat_j=heat, locked_s=locked, hot=self.hot,
                               allowed_s=allowed)
-        words = f"; the rotor heated like {locked:.3g} s locked"
-        if allowed is None:
-            return words
-        state = "hot" if self.hot else "cold"
-        if locked > allowed:
-            return f"{words}; warning: more than the {allowed:.3g} s its maker allows {state}"
-        return (f"{words}, {allowed:.3g} s allowed {state}: margin "
-                f"{100.0 * (1.0 - locked / allowed):.3g} %")
+        return heat_words(locked, allowed, self.hot)
 
     def _purge(self, step: Step) -> Steps:
         self._tell(step.words)
+        self._at(step, lambda: f"flow {self._flow}")
         last = self.env.now + ceil((step.within or 0.0) / self.stage.scan)
         proven = 0
         while proven * self.stage.scan < step.lasts - 1e-9:
@@ -193,6 +185,7 @@ class Procedure:
         yield self.env.timeout(1)
 
     def _coast(self, step: Step) -> Steps:
+        self._at(step, lambda: f"{_percent(self.seen.speed)} of rated speed")
         last = self.env.now + ceil((step.within or 0.0) / self.stage.scan)
         while abs(self.seen.speed) >= step.to and self.env.now < last:
             yield self.env.timeout(1)
@@ -215,11 +208,19 @@ class Procedure:
     def _until(self, holds: Callable[[], bool], step: Step, seen: Callable[[], str]) -> Steps:
         """Scan by scan until something holds, or no longer than the step may take."""
         last = self.env.now + ceil((step.within or 0.0) / self.stage.scan - 1e-9)
+        self._at(step, seen)
         while not holds():
             self._check()
             if self.env.now >= last:
                 raise GivenUp(step.failure.format(seen()))
             yield self.env.timeout(1)
+
+    def _at(self, step: Step, seen: Callable[[], str] = str) -> None:
+        """Kept for who breaks it off, and for the end of the run: the step, and what it sees."""
+        def words() -> str:
+            found = seen().strip(" ()")
+            return f"at step {self.number}, {step.words}" + (f": {found}" if found else "")
+        self.waits = words
 
     def _check(self) -> None:
         if self.should_run and not self.seen.powered:
@@ -238,10 +239,14 @@ class Procedure:
     def left_off(self) -> None:
         """The run is over before the procedure is."""
         self._tell("under way at the end of the run")
-        self.stage.carried.append(self.record)
+        self.stage.carried.append(replace(self.record, why=self.waits()))
 
     def _end(self, outcome: str, why: str) -> None:
         self.stage.carried.append(replace(self.record, ended_s=self.stage.now, outcome=outcome,
                                           why=why))
         self.stage.tell(f"{self.name} {outcome}" + (f": {why}" if why else ""),
                         "" if outcome == "complete" else outcome)
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.3g} %"

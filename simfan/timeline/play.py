@@ -70,10 +70,14 @@ def _ail(stage: Stage, event: Event, fault: Fault) -> Steps:
         return
     name = DIALS.get(fault.state, f"{fault.state} {fault.of}")
     value = READINGS.get(fault.state, 1.0 if fault.by is None else fault.by)
-    stage.dials[name].ramp(value, stage.scans(event.over))
+    dial = stage.dials[name]
+    dial.ramp(value, stage.scans(event.over))
+    mine = dial.turns
     if fault.lasts is not None:
         yield stage.env.timeout(stage.scans(fault.lasts))
-        stage.dials[name].turn(at_rest[name])
+        if dial.turns != mine:
+            return
+        dial.turn(at_rest[name])
         stage.tell(f"{fault.of}: no longer {fault.state}", f"{fault.of} well")
 
 

@@ -17,6 +17,7 @@ from simfan.kernel.layout import (
     State,
     Traces,
 )
+from simfan.plant.procedure_steps import there
 
 
 class Seen:
@@ -104,6 +105,11 @@ class Seen:
         return float(self.state.loop[0].reading)
 
     @property
+    def raises(self) -> bool:
+        """Whether more output, which is more flow, raises what is held."""
+        return float(self.plant.loops[0].gain) >= 0.0
+
+    @property
     def output(self) -> float:
         """Of the loop that goes to manual [1]."""
         return float(self.state.loop[self.hand].output)
@@ -113,6 +119,12 @@ class Seen:
         """How far each element with a stroke stands from its demand, of the stroke [1]."""
         return {name: abs(float(self.state.position[a] - self.state.demand[a]))
                 for a, name in enumerate(self.assembled.items["element"]) if name != "speed"}
+
+    @property
+    def there(self) -> dict[str, float]:
+        """Within which each of them counts as standing where it is told, of the stroke [1]."""
+        return {e.name: there(e.backlash, e.stick) for e in self.assembled.elements
+                if e.name != "speed"}
 
     @property
     def isolation(self) -> float | None:
@@ -139,6 +151,14 @@ class Seen:
         guards = self.plant.guards
         heats = (guards.counts == OVERLOAD) & (guards.effect == TRIP)
         return bool(np.any(self.state.guard.beyond[heats] >= guards.limit[heats] ** 2))
+
+    def missing(self, backspin: float) -> str:
+        """What forbids switching the motor on, in words; empty where nothing does. `backspin` is
+        the backward speed from which the wheel does, of rated speed."""
+        found = ["the motor is too warm"] if self.too_warm else []
+        if self.speed < -backspin:
+            found.append(f"the wheel turns backwards at {-100.0 * self.speed:.3g} %")
+        return ", ".join(found)
 
     def rotor_heat(self, since: int) -> float:
         """∫ T·(ω_s − ω) dt [J] from step `since` to now, by the recorded samples."""

@@ -61,6 +61,22 @@ class Stage:
         self.instants.append(at)
         dial.ramp(target, self.scans(over))
 
+    def setpoint_back(self, to: float, over: float, sign: float) -> SetpointChange | None:
+        """A step or ramp that is judged, but nowhere above what the setpoint is or was on its way
+        to (a sign of -1: below). None where that changes nothing."""
+        dial, now = self.dials["setpoint"], self.now
+        start = dial.now
+        if not dial.bound(to, self.scans(over), sign):
+            return None
+        ahead = dial.values[int(self.env.now):]
+        goes_to = sign * start > sign * to and sign * ahead[-1] >= sign * to
+        arrived = np.flatnonzero(ahead != ahead[-1]).max(initial=-1) + 1
+        change = (SetpointChange(now, now, start, to, over) if goes_to else
+                  SetpointChange(now, now, start, float(ahead[-1]), float(arrived * self.scan)))
+        self.changes.append(change)
+        self.instants.append(now)
+        return change
+
     def switched_on(self) -> float:
         """What the motor's dial is turned to by the next start; each counts one more."""
         return 1.0 + float(self.dials["motor"].values.max())

@@ -49,3 +49,15 @@ class Starts:
         if hot:
             return self.motor.locked_rotor_time
         return self.motor.locked_rotor_time_cold or self.motor.locked_rotor_time
+
+
+def heat_words(locked: float, allowed: float | None, hot: bool) -> str:
+    """What a start did to the rotor, beside what its maker allows. Times locked [s]."""
+    words = f"heated like {locked:.3g} s locked"
+    if allowed is None:
+        return words
+    state = "hot" if hot else "cold"
+    if locked > allowed:
+        return f"{words}; warning: more than the {allowed:.3g} s its maker allows {state}"
+    return (f"{words}, {allowed:.3g} s allowed {state}: margin "
+            f"{100.0 * (1.0 - locked / allowed):.3g} %")
