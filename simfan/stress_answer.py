@@ -292,14 +292,15 @@ class Joint:
 
 @dataclass(frozen=True)
 class Requirement:
-    """One limit of the scenario's criteria."""
+    """One limit of the scenario's criteria, or of what decides without one."""
 
     name: str
-    """The key in the scenario's criteria."""
+    """The key in the scenario's criteria; or "trips", "procedures", "locked_rotor_time", which are
+    asked for where the scenario has a row that trips, a start, a time from the motor's maker."""
     limit: float
     """[`unit`]."""
     unit: str
-    """"%", "s", "Pa", or "" for a number of cycles."""
+    """"%", "s", "Pa", or "" for a number of cycles, trips, procedures that fail."""
     at: str
     """Whether the limit is the "most" or the "least" allowed."""
 

@@ -9,14 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from matplotlib.figure import Figure
 from rich.console import Console
 
 from simfan import api
 from simfan.cli import main
+from simfan.cli.fit import written_anew
 from simfan.errors import RunError
 from simfan.fit_answer import FitAnswer
 from simfan.fitted import to_json
-from simfan.report import files, fit_page, page
+from simfan.fitting.words import findings
+from simfan.report import files, fit_page, fit_pictures, page
 from simfan.scenario import Changed, write_numbers, written
 from simfan.scenario.rewrite_numbers import with_number
 from tests.fits import recorded
@@ -67,7 +70,11 @@ def test_a_fit_from_files_gives_a_page_json_and_a_new_scenario(folder: Path) -> 
     volume = next(n for n in found["numbers"] if n["path"] == VOLUME)
     assert volume["low_95"] < 800.0 < volume["high_95"]
     assert (out / "fit" / "measured_value.png").stat().st_size > 20_000
-    assert (out / "fit.html").read_text().count("<svg") == 2
+    page = (out / "fit.html").read_text()
+    assert page.count("<svg") == 2
+    captions = re.findall("<figcaption>(.*?)</figcaption>", page)
+    assert [c.split(".")[0] for c in captions] == ["Measured value", "Volume pressure"]
+    assert all("units of the noise" in c for c in captions)
     assert "# as designed" in new.read_text() and "95 % intervals" in new.read_text()
     case = api.load(new)
     assert case.ductwork.volume == pytest.approx(volume["estimate"], rel=1e-4)
@@ -167,3 +174,27 @@ def test_a_missing_column_is_told(folder: Path) -> None:
     result = run(folder, columns=(*COLUMNS[:-1], "volume_pressure=PX [Pa]"))
     assert result.exit_code == 2
     assert "PX" in result.stderr
+
+
+@pytest.mark.parametrize(("r", "said"), [(-1.0, True), (0.9951, True), (0.98, False)])
+def test_a_pair_of_which_only_a_combination_is_known_is_told_where_it_is_written(
+        answer: FitAnswer, folder: Path, r: float, said: bool) -> None:
+    """On the terminal, on the page and in the scenario, beside both of its numbers."""
+    together = replace(answer, correlation=np.array([[1.0, r], [r, 1.0]]))
+    assert len(together.fitted) == 2
+    one, other = (n.label for n in together.fitted)
+    words = f"a combination of {other} and {one} is known (correlation {r:.2f})"
+    told = written_anew(folder / "plant.toml", together, folder / "pair.toml")
+    text = (folder / "pair.toml").read_text()
+    for place in (told, text, " ".join(findings(together))):
+        assert (words in place) is said
+    assert any("trade off" in line for line in findings(together)) is not said
+
+
+def test_a_line_is_broken_where_nothing_was_compared() -> None:
+    """A straight line through a gap would look like samples."""
+    time = np.concatenate((np.arange(0.0, 50.0), np.arange(80.0, 100.0)))
+    axes = Figure().add_subplot()
+    fit_pictures._line(axes, time, np.ones(time.size))
+    drawn = axes.lines[0].get_ydata()
+    assert np.isnan(drawn).sum() == 1 and np.isnan(drawn[50])

@@ -83,6 +83,22 @@ class TestTheBudget:
         assert "10 runs: 5 at random, 5 searched; and at most 30 on top" in done.stderr
         assert done.exit_code == 0
 
+    @pytest.mark.parametrize("runs", [0, -5])
+    def test_no_runs_are_no_default(self, tmp_path: Path, runs: int) -> None:
+        case = case_of(tmp_path)
+        for ask in (api.stress, api.stress_budget):
+            with pytest.raises(RunError, match=f"runs: got {runs}, allowed: 1 or more"):
+                ask(case, STRATEGY, runs=runs)
+
+    def test_threads_beside_a_scheduler_are_not_silently_left_out(self, tmp_path: Path) -> None:
+        """Refused before anybody is asked: nobody is at that address."""
+        case_of(tmp_path)
+        done = CliRunner().invoke(main, [
+            "stress", str(tmp_path / "stressed.toml"), "--strategy", STRATEGY, "--threads", "4",
+            "--scheduler", "tcp://192.0.2.1:1"])
+        assert done.exit_code == 2
+        assert "threads: got 4 with a scheduler" in " ".join(done.stderr.split())
+
 
 class TestFreshRuns:
     def test_the_statement_counts_the_fresh_runs_and_no_other(self, answer: StressAnswer) -> None:

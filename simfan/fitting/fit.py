@@ -16,6 +16,7 @@ from simfan.fitting.sensitivity import KNOWN, Left, Scaled, alone, collinearity,
 from simfan.fitting.solve import Solved, Sure, at_bounds, solve, sure
 from simfan.fitting.words import DROWNED, assumed, findings, inflation, rms, why_left
 from simfan.plant.case import Case
+from simfan.trends.plausible import doubts
 from simfan.trends.trend import Trend
 
 STARTS = 3
@@ -195,7 +196,8 @@ def _answer(case: Case, model: Model, ran: Ran, found: _Found, skip: float, tren
         searches=found.solved.searches if found.solved else (), evaluations=model.evaluations,
         findings=(), assumed=(*assumed(model, len(case.timeline), skip), *trend.notes),
         trend=trend.file or None)
-    return replace(answer, findings=tuple(findings(answer)))
+    return replace(answer, findings=(*doubts(trend, case, model.name).values(),
+                                     *findings(answer)))
 
 
 def _numbers(case: Case, model: Model, found: _Found) -> list[FittedNumber]:

@@ -19,6 +19,8 @@ CLOSE_TOGETHER = 15.0
 (2001); from memory."""
 DROWNED = ("what the model leaves unexplained is too large, or stays alike for too long, for it "
            "to be known")
+ONE = 0.995
+"""|Correlation| that is printed as 1.00."""
 FAINTEST = 1e6
 """Standard deviation of x beyond which nothing shows but rounding."""
 EARLY = 0.05
@@ -109,9 +111,11 @@ def findings(answer: FitAnswer) -> Iterator[str]:
     yield from _not_explained(answer)
     yield from (f"{n.label} ended on a bound of the search, {_shown(n)}: it is not a result"
                 for n in answer.fitted if n.at_bound)
+    yield from inseparable(answer)
     for one, other, r in answer.pairs:
-        yield (f"{one} and {other} trade off (correlation {r:.2f}): the pair is known better than "
-               "either")
+        if abs(r) < ONE:
+            yield (f"{one} and {other} trade off (correlation {r:.2f}): the pair is known better "
+                   "than either")
     if answer.collinearity and answer.collinearity > CLOSE_TOGETHER and not answer.pairs:
         yield (f"the numbers together are hardly told apart (collinearity "
                f"{answer.collinearity:.0f}, 1 is best): fit fewer, or record more signals")
@@ -120,6 +124,14 @@ def findings(answer: FitAnswer) -> Iterator[str]:
     yield from _at_the_start(answer)
     if not answer.fitted:
         yield "the trend tells none of these numbers; the scenario stands as it was"
+
+
+def inseparable(answer: FitAnswer) -> Iterator[str]:
+    """Of each pair that is known together alone."""
+    for one, other, r in answer.pairs:
+        if abs(r) >= ONE:
+            yield (f"only a combination of {one} and {other} is known (correlation {r:.2f}): keep "
+                   "both of these values together or neither, and take neither for itself")
 
 
 def _not_converged(answer: FitAnswer) -> Iterator[str]:

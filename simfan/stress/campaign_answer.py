@@ -13,7 +13,7 @@ from simfan.errors import RunError
 from simfan.history import History
 from simfan.scenario import written
 from simfan.simulate import simulate
-from simfan.stress import search
+from simfan.stress import noise, search
 from simfan.stress.confidence import (
     CONFIDENCE,
     NO_BOUND,
@@ -25,7 +25,6 @@ from simfan.stress.confidence import (
 from simfan.stress_answer import Array, Joint, StressAnswer, Trail, Verdict, Worst
 
 if TYPE_CHECKING:
-    from simfan.plant.case import Case
     from simfan.stress.campaign import Campaign
 
 SHARE = 0.95
@@ -33,8 +32,10 @@ SHARE = 0.95
 NO_RUN = "no run was laid out"
 WITH_PROCEDURES = ("its runs have procedures, which wait for the plant: each was played in step "
                    "with it, which is slower than a run without")
-UP_TO_THERE = ("a run that its protection trips, or whose start fails, breaks no requirement by "
-               "that alone: it is judged up to there; `simfan compare` tells it as missed")
+UP_TO_THERE = ("a trip, or a start that fails, is a requirement of its own; the criteria judge "
+               "such a run up to there")
+ENDS = {"trips", "procedures"}
+"""Requirements that are broken where a run is over before its time."""
 
 
 def told(made: Campaign, nominal: Array) -> StressAnswer:
@@ -68,15 +69,11 @@ def told(made: Campaign, nominal: Array) -> StressAnswer:
         why_no_sensitivity=(f"no sensitivities: {made.plan.why_no_sensitivity}"
                             if made.plan.why_no_sensitivity else None),
         findings=(*facts.findings, *made.space.off_nominal,
+                  *noise.told(case, made.runs.outcomes(every.points)),
                   *((WITH_PROCEDURES,) if case.procedures else ()),
-                  *((UP_TO_THERE,) if _ends_early(case) else ())),
+                  *((UP_TO_THERE,) if ENDS & {r.name for r in made.runs.requirements} else ())),
         step_s=made.runs.nominal.audit.step_s,
         seconds=monotonic() - made.began)
-
-
-def _ends_early(case: Case) -> bool:
-    """Whether a run may be over before its time for what no criterion names."""
-    return bool(case.procedures or any(row.effect == "trip" for row in case.protection))
 
 
 def said(failures: int, runs: int, sampling: str) -> tuple[float | None, str]:

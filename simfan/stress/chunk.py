@@ -18,14 +18,17 @@ from simfan.errors import ScenarioError
 from simfan.history import Facts, History
 from simfan.kernel import advance, layout
 from simfan.kernel.layout import DONE
+from simfan.metrics import uninterrupted
 from simfan.metrics.along import Along
 from simfan.metrics.distance import distances, requirements
 from simfan.plant.case import Case
+from simfan.protected import guarded
 from simfan.simulate import settled, with_procedures
 from simfan.steady.balance import Rest, hold
 from simfan.steady.pace import helmholtz
 from simfan.steady.search import NoBalance
 from simfan.steady.tables import with_tables
+from simfan.stress.noise import of_the_loop
 from simfan.stress.space import Space
 from simfan.stress.store import Outcome
 from simfan.stress_answer import STOPPED, Array, Requirement
@@ -52,7 +55,8 @@ class Shared:
     @property
     def requirements(self) -> tuple[Requirement, ...]:
         """The columns of an outcome's distances."""
-        return requirements(self.space.case.criteria, self.blank.facts.max_safe_speed_ratio)
+        return (*requirements(self.space.case.criteria, self.blank.facts.max_safe_speed_ratio),
+                *uninterrupted.asked(self.space.case, self.strategy))
 
 
 def outcomes(shared: Shared, points: Sequence[Array]) -> list[Outcome]:
@@ -62,7 +66,8 @@ def outcomes(shared: Shared, points: Sequence[Array]) -> list[Outcome]:
 
 def _one(shared: Shared, point: Array) -> Outcome:
     try:
-        return _judged(shared, shared.space.case_of(shared.space.values(point)))
+        case = shared.space.case_of(shared.space.values(point))
+        return of_the_loop(shared.requirements, case, shared.strategy, _judged(shared, case))
     except CANNOT_RUN as why:
         return Outcome(np.full(len(shared.requirements), STOPPED), why=str(why))
 
@@ -100,9 +105,13 @@ def _judged_whole(shared: Shared, case: Case, assembled: Assembled, start: Rest,
     if code != DONE:
         return Outcome(np.full(len(shared.requirements), STOPPED), start.reached,
                        "it stopped on its numbers")
-    blank = replace(shared.blank, facts=_facts(shared.blank.facts, case, assembled, played))
+    facts = replace(_facts(shared.blank.facts, case, assembled, played),
+                    protection=guarded(case, plant.step, state))
+    blank = replace(shared.blank, facts=facts)
     history = _piece(blank, traces, 0, samples(plant), plant.record_steps * plant.step)
-    return Outcome(distances(history, case.criteria), start.reached)
+    return Outcome(np.append(distances(history, case.criteria),
+                             uninterrupted.distances(history, case, shared.strategy)),
+                   start.reached)
 
 
 def pauses(case: Case) -> bool:
