@@ -172,7 +172,7 @@ class StrategyLoop:
     """Rule → why it could not be applied."""
     structure: str = "one loop"
     tag: str = ""
-    """After ISA-5.1, such as "FIC-1"."""
+    """The scenario's, else one after ISA-5.1, such as "FIC-1"."""
     ways: "tuple[Way, ...]" = ()
     """Beside one tuning for the whole range; none where none was asked for or is worth it."""
     pairing: "Pairing | None" = None

@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,9 +15,10 @@ from simfan import api
 from simfan.bound import Bound
 from simfan.choice import choose
 from simfan.cli import main
+from simfan.metrics.year import YearEnergy
 from simfan.plant.stress_assumed import SPREADS, with_stress
 from simfan.report import bound_files, bound_pdf, bound_plain, bound_web
-from simfan.report.bound_answer import RULES, sentence
+from simfan.report.bound_answer import RULES, answer, sentence
 from simfan.report.bound_blocks import Chapter, Grid, Heading, Picture, Points, Words
 from simfan.report.bound_captions import caption
 from simfan.report.bound_chapters import chapters
@@ -91,6 +93,36 @@ def test_where_none_meets_the_criteria_it_says_none_and_hands_nothing_over(bound
     bound_files.write_parts(tmp_path, none, wordy, "si")
     assert not (tmp_path / "sheets").exists()
     assert "nothing to type in" in (tmp_path / "report.html").read_text(encoding="utf-8")
+
+
+def points(bound: Bound) -> str:
+    return " ".join(i for b in answer(bound, "si").blocks if isinstance(b, Points) for i in b.items)
+
+
+def test_a_saving_over_a_plant_that_could_not_be_run_so_says_it(bound: Bound) -> None:
+    # by hand: 47000 more, 94000 a year saved: half a year
+    base = YearEnergy(hours=8760.0, hours_standing=0.0, hours_served=8760.0,
+                      hours_not_reachable=0.0, hours_out_of_criteria=3200.0, electrical_kwh=1.5e6,
+                      shaft_kwh=None, kwh_per_1000_m3=None, cost=2.1e5, co2_kg=None,
+                      interpolation_error_percent=None, bins=(), baseline="damper", currency="EUR")
+    drive = replace(base, hours_out_of_criteria=0.0, electrical_kwh=8e5, saved_kwh=7e5,
+                    saving=9.4e4, payback_years=0.5)
+    costs = {"damper": 21000.0, "variable-speed": 68000.0}
+    years = {"damper": base, "variable-speed": drive}
+    with_year = replace(bound, costs=costs, overview=replace(bound.overview, years=years))
+    assert "the 47000 EUR that it costs more are paid back in 0.5 years" in points(with_year)
+    assert "3200 h of the year is over a plant that could not be run so" in points(with_year)
+    within = replace(with_year, overview=replace(bound.overview, years={
+        **years, "damper": replace(base, hours_out_of_criteria=0.0)}))
+    assert "could not be run so" not in points(within)
+
+
+def test_how_many_runs_at_random_broke_a_requirement_is_on_the_first_page(bound: Bound) -> None:
+    assert bound.stress
+    verdict = bound.stress.verdicts[0]
+    failed = replace(verdict, failures=4, worst=replace(verdict.worst, distance=-0.5))
+    told = points(replace(bound, stress=replace(bound.stress, verdicts=(failed,))))
+    assert f"(in 4 of {verdict.fresh} runs at random)" in told
 
 
 def test_every_picture_has_a_caption_of_its_own(parts: tuple[Chapter, ...], page: str) -> None:
@@ -271,7 +303,7 @@ def test_paper_says_what_the_screen_says(extra: bool, parts: tuple[Chapter, ...]
     if extra:
         pytest.importorskip("typst")
     else:
-        monkeypatch.setattr(bound_pdf, "find_spec", lambda name: None)
+        monkeypatch.setitem(sys.modules, "typst", None)
         parts = in_words(parts)
     made = bound_pdf.pdf(bound.title, bound.comparison.scenario, parts)
     assert made.startswith(b"%PDF")
@@ -293,7 +325,7 @@ def test_the_same_answer_gives_the_same_paper(parts: tuple[Chapter, ...], bound:
 def test_words_of_a_scenario_are_only_words_on_paper(extra: bool, tmp_path: Path,
                                                      monkeypatch: pytest.MonkeyPatch) -> None:
     if not extra:
-        monkeypatch.setattr(bound_pdf, "find_spec", lambda name: None)
+        monkeypatch.setitem(sys.modules, "typst", None)
     part = Chapter("x", HOSTILE, (Words(HOSTILE), Points((HOSTILE,)), Heading(HOSTILE),
                                   Grid((HOSTILE, "b"), ((HOSTILE, "1"),), HOSTILE)))
     made = bound_pdf.pdf(HOSTILE, api.ScenarioNote(HOSTILE, HOSTILE), [part, part])

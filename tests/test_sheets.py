@@ -5,6 +5,7 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from shutil import copytree
 
@@ -12,16 +13,19 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.console import Console
 
 from simfan import handover
 from simfan.assemble.sequence import sequence
 from simfan.assemble.transmitter import span
-from simfan.compare import ScenarioNote, judged
+from simfan.compare import ScenarioNote, compare, judged
 from simfan.errors import RunError, ScenarioError
 from simfan.loops.equal import run
 from simfan.plant.case import Case
 from simfan.plant.protection import Protection
 from simfan.plant.tags import Tags
+from simfan.report.bound_words import PROOF
+from simfan.report.procedures import never_begun
 from simfan.scenario import load
 from simfan.sheets import csvfile
 from simfan.sheets.bundle import (
@@ -35,6 +39,7 @@ from simfan.sheets.bundle import (
 from simfan.sheets.known import Known
 from simfan.sheets.sheet import Sheet, Typed, sheet
 from simfan.sheets.typed import rounded, same, typed, with_typed
+from tests import synthetic
 
 SCENARIOS = sorted(Path("scenarios").glob("*.toml"))
 SMALL = Path("scenarios/ten-lines.toml")
@@ -213,17 +218,27 @@ def test_lines_that_are_lost_or_added_are_told(
 @pytest.mark.parametrize(("field", "column", "value", "words"), [
     ("gain", "Value", "fast", '"fast"'),
     ("gain", "Value", "-1", "-1"),
-    ("reset (integral time)", "Value", "4 s", "4 s s"),
+    ("reset (integral time)", "Value", "4 s", "its unit is s, beside it"),
     ("reset (integral time)", "Unit", "kPa", "kPa"),
     ("form", "Value", "serial", "serial"),
     ("output low limit", "Value", "120", "120")])
 def test_a_cell_that_is_no_such_number_is_told_by_its_line(
         mine: Path, field: str, column: str, value: str, words: str) -> None:
-    put(mine / "tuning.csv", field, column, value)
+    line = put(mine / "tuning.csv", field, column, value)
     with pytest.raises(ScenarioError) as told:
         replayed(mine)
     assert words in str(told.value)
-    assert re.search(r"tuning\.csv, line \d+", str(told.value)), str(told.value)
+    assert f"tuning.csv, line {line}," in str(told.value), "the line as its first column has it"
+
+
+def test_cells_of_two_sheets_that_are_no_numbers_are_told_at_once(mine: Path) -> None:
+    put(mine / "tuning.csv", "gain", "Value", "fast")
+    put(mine / "tuning.csv", "reset (integral time)", "Value", "4 s")
+    put(mine / "devices.csv", "rating", "Value", "2l")
+    with pytest.raises(ScenarioError) as told:
+        replayed(mine)
+    assert sorted(p.file or "" for p in told.value.problems) == [
+        "devices.csv", "tuning.csv", "tuning.csv"]
 
 
 def test_all_mistakes_of_all_sheets_are_told_at_once(mine: Path) -> None:
@@ -498,3 +513,71 @@ def test_a_surge_count_and_its_reset_stand_in_the_alarm_list() -> None:
     assert low.words("Off-delay [s]") == "5"
     assert [r.words("Reset") for r in made["cause-and-effect"].rows] == [
         "by hand, at the next start", "by itself after 5 s"]
+
+
+def test_a_start_that_no_run_began_is_on_the_record_as_not_tested() -> None:
+    """A signature below it must not be read as one for the start."""
+    case = load(Path("scenarios/lime-kiln-start.toml"))
+    name = next(iter(case.strategies))
+    case = case.model_copy(update={"timeline": ()})
+    run_ = synthetic.history(name)
+    steps = {n: tuple(s.words for s in steps) for n, steps in case.procedure_steps.items()}
+    result = judged(replace(run_, facts=replace(run_.facts, procedure_steps=steps)), case.criteria)
+    known = Known(case, (name,), results={name: result})
+    rows = next(s for s in sheets(known) if s.key == "record").rows
+    told = {r.words("Criterion"): r.words("Result") for r in rows}
+    assert told["start"] == told["stop"] == "not tested"
+    lines = list(never_begun(compare([result.history], case.criteria)))
+    assert lines == ["start", "stop"], "a restart and a run-back wait for their cause"
+
+
+def test_what_a_start_stands_on_is_held_against_the_data_sheet() -> None:
+    case = load(Path("scenarios/lime-kiln-start.toml"))
+    rows = next(s for s in sheets(Known(case, tuple(case.strategies))) if s.key == "devices").rows
+    found = {(r.words("Device"), r.words("Field")): r.words("Value") for r in rows}
+    assert found["motor", "locked-rotor time, cold"] == "15"
+    assert found["motor", "starts permitted, the first cold"] == "2"
+    assert ("whole rotor", "inertia, at the fan's speed") in found
+    assert ("isolation damper", "stroke time") in found
+
+
+def test_the_tag_of_a_purge_is_that_of_the_flow_held() -> None:
+    case = tagged(load(Path("scenarios/lime-kiln-start.toml")), transmitter="FT-101")
+    rows = next(s for s in sheets(Known(case, tuple(case.strategies)))
+                if s.key == "procedures").rows
+    assert next(r for r in rows if r.words("Action").startswith("purge")).words("Tag") == "FT-101"
+
+
+def shown(found: handover.Replayed) -> str:
+    """What a terminal shows of it, in one line."""
+    console = Console(file=io.StringIO(), width=100, record=True)
+    console.print(PROOF.text(found, "si"))
+    return " ".join(console.export_text().split())
+
+
+def test_what_a_run_cannot_show_is_told(mine: Path) -> None:
+    put(mine / "tuning.csv", "reset (integral time)", "Unit", "ms")
+    put(mine / "tuning.csv", "reset (integral time)", "Value", "4000")
+    assert "the same number in another unit" in shown(replayed(mine))
+    put(mine / "tuning.csv", "feedforward", "Value", "0.5")
+    assert "a setting that was never tested" in shown(replayed(mine))
+
+
+def test_a_changed_scenario_under_unchanged_sheets_is_told(mine: Path) -> None:
+    file = mine / handover.SCENARIO
+    text = file.read_text("utf-8")
+    assert 'volume = "30.0 m3"' in text
+    file.write_text(text.replace('volume = "30.0 m3"', 'volume = "90.0 m3"'), "utf-8")
+    assert "look at the scenario.toml" in shown(replayed(mine))
+
+
+def test_no_unit_is_called_one() -> None:
+    """In "poles, 4, 1" the last could be read as a second number."""
+    case = load(Path("scenarios/lime-kiln-start.toml"))
+    rows = [r for s in sheets(Known(case, tuple(case.strategies))) if "Unit" in s.columns
+            for r in s.rows]
+    assert "1" not in {r.words("Unit") for r in rows}
+    poles = next(r for r in rows if r.cells.get("Field") == "poles")
+    assert poles.words("Unit") == "n/a: a plain number"
+    root = next(r for r in rows if r.cells.get("Field") == "square root in the transmitter")
+    assert (root.words("Value"), root.words("Unit")) == ("no", "n/a: a word")

@@ -3,14 +3,17 @@
 import json
 import re
 from dataclasses import replace
+from math import inf
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from simfan import api
 from simfan.cli import main
 from simfan.loop_answer import LoopAnswer
+from simfan.plant.tags import Tags
 from simfan.report import files, page, tune_page
 from simfan.units import System
 
@@ -156,3 +159,25 @@ def test_a_schedule_and_a_characteriser_are_told_drawn_and_typed_out() -> None:
     drawn_names = [d.name for d in page.drawings(found, "si", tune_page.TUNE)]
     assert "tuning/ways/inlet-vanes" in drawn_names
     assert "tuning/ways/variable-speed" not in drawn_names
+
+
+def test_a_loop_that_noise_keeps_moving_is_not_told_to_be_poorly_tuned(answer: LoopAnswer) -> None:
+    """White noise about the setpoint, none of it the tuning's; and a value that stands off it."""
+    loop = answer.strategies[0]
+    best = next(t for t in loop.tunings if t.name == "robust")
+    assert best.run
+    noise = np.random.default_rng(1).normal(0.0, 0.01 * best.run.setpoint[-1],
+                                            best.run.setpoint.shape)
+    said = {}
+    for what, value in (("noise", noise), ("away", 0.5 * best.run.setpoint)):
+        run = replace(best.run, value=best.run.setpoint + value, settling=None)
+        restless = replace(loop, tunings=(replace(best, run=run, largest_step=inf),))
+        said[what] = " ".join(tune_page._not_settled(restless, answer, "si"))
+    assert "on the average it stands at the setpoint" in said["noise"]
+    assert "did not settle" in said["away"] and "on the average" not in said["away"]
+
+
+def test_the_loop_goes_by_the_tag_of_the_works() -> None:
+    case = api.load("scenarios/ten-lines.toml")
+    tagged = case.model_copy(update={"tags": Tags(loop="FIC-310")})
+    assert api.tune(tagged, ["damper"], runs=False).strategies[0].tag == "FIC-310"

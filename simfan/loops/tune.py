@@ -110,7 +110,7 @@ def _one(case: Case, name: str, target: float, ends: tuple[float, float],
                       for key, c in controllers.items()),
         findings=(*findings, *why_not), rule_point=ruled.point, not_applied=ruled.not_applied,
         structure=case.strategies[name].structure, ways=other, pairing=both,
-        tag=f"{LETTERS[case.control.holds]}-1")
+        tag=case.tags.loop or f"{LETTERS[case.control.holds]}-1")
 
 
 def full_travel(loop: Loop) -> float | None:

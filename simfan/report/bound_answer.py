@@ -8,13 +8,18 @@ from simfan.compare import StrategyResult
 from simfan.metrics.year import YearEnergy
 from simfan.report.bound_blocks import Block, Chapter, Grid, Heading, Points, Words
 from simfan.report.excursions import told
+from simfan.report.procedures import never_begun
+from simfan.report.stress_page import LAID
 from simfan.report.stress_words import required
 from simfan.report.wording import reworded
+from simfan.sheets.record import room_of
 from simfan.units import System, convert, preferred, significant
 
 RULES = ("The maker's curve and stall line, local codes and licensed practice rule. Surge, "
          "overspeed, motor overload and draft excursions hurt people: this report helps to choose "
          "and to tune, it is no protection system, and nothing in it is validated on your plant.")
+BREAKS = "What breaks it"
+"""Title of the chapter on the search."""
 MOST_OUT = 3
 
 
@@ -64,9 +69,10 @@ def _table(bound: Bound, system: System) -> Grid:
     rows = (_row(bound, r, years.get(r.name), bool(years), bool(money))
             for r in bound.comparison.strategies)
     return Grid(tuple(head), tuple(rows), "Every strategy of the scenario, run over the same "
-                "timeline. Room: distance to the limit, of its scale: the limit's size; of a "
-                "settling time the band, of a stall margin the flow at the stall line. - : no such "
-                "number, result.json says why. ◄: the strategy of the answer.")
+                "timeline. Room: distance to the limit as a share of it; for a settling time how "
+                "far within its band the value stays from that time on, as a share of the band's "
+                "half width; for stall margin and surge a share of the flow at the stall line. - : "
+                "no such number, result.json says why. ◄: the strategy of the answer.")
 
 
 def _row(bound: Bound, result: StrategyResult, year: YearEnergy | None, years: bool, money: bool
@@ -126,7 +132,7 @@ def _costs(bound: Bound) -> Iterator[str]:
         said += f", {significant(year.cost)} {year.currency}" if year.cost is not None else ""
         said += f", {significant(year.co2_kg / 1000.0)} t of CO2" if year.co2_kg is not None else ""
         yield said
-        yield from _beside(year)
+        yield from _beside(bound, chosen.name, year)
     elif chosen.measures:
         energy = chosen.measures.energy
         price = "" if energy.cost is None else f", {significant(energy.cost)} {energy.currency}"
@@ -134,14 +140,22 @@ def _costs(bound: Bound) -> Iterator[str]:
                "scenario has no [year], so nothing is said of a year")
 
 
-def _beside(year: YearEnergy) -> Iterator[str]:
+def _beside(bound: Bound, name: str, year: YearEnergy) -> Iterator[str]:
     if year.saved_kwh is not None and year.baseline:
         said = f"against {year.baseline}: {significant(year.saved_kwh / 1000.0)} MWh less a year"
         if year.saving is not None:
             said += f", {significant(year.saving)} {year.currency}"
         if year.payback_years is not None:
-            said += f"; paid back in {significant(year.payback_years)} years, without interest"
+            more = bound.costs[name] - bound.costs[year.baseline]
+            said += "; it costs no more to install" if more <= 0.0 else (
+                f"; the {significant(more)} {year.currency} that it costs more are paid back in "
+                f"{significant(year.payback_years)} years, without interest")
         yield said
+        base = bound.overview.years.get(year.baseline)
+        if base and base.hours_out_of_criteria:
+            hours = significant(base.hours_out_of_criteria)
+            yield (f"of that saving, what falls into {hours} h of the year is over a plant that "
+                   f"could not be run so: {year.baseline} is beyond a limit there")
 
 
 def _watch(bound: Bound, system: System) -> Iterator[str]:
@@ -153,10 +167,14 @@ def _watch(bound: Bound, system: System) -> Iterator[str]:
     yield from _criterion(chosen)
     yield from _stressed(bound, system)
     yield from _range(bound, system)
+    if idle := never_begun(bound.comparison):
+        yield (f"{' and '.join(idle)}: described and on the sheets, but never begun in this run: "
+               "not tested")
     if chosen.assumed_part_s > 0.0:
         yield (f"the run lies {significant(chosen.assumed_part_s)} s on parts of the curve that "
                "the maker did not give: ask for them")
-    yield from (f"it left its bounds: {line}" for line in told(chosen, system, most=2))
+    yield from (line if line.startswith("and ") or line.endswith("not judged") else
+                f"it left its bounds: {line}" for line in told(chosen, system, most=2))
 
 
 def _criterion(chosen: StrategyResult) -> Iterator[str]:
@@ -164,8 +182,8 @@ def _criterion(chosen: StrategyResult) -> Iterator[str]:
     if near:
         unit = f" {near.unit}" if near.unit else ""
         yield (f"tightest of the criteria: {near.name.replace('_', ' ')}, limit "
-               f"{significant(near.limit)}{unit}, room {significant(100.0 * near.room)} % of its "
-               "scale")
+               f"{significant(near.limit)}{unit}, room {significant(100.0 * near.room)} % "
+               f"{room_of(near.name, near.limit)}")
 
 
 def _stressed(bound: Bound, system: System) -> Iterator[str]:
@@ -173,10 +191,12 @@ def _stressed(bound: Bound, system: System) -> Iterator[str]:
     if answer is None:
         yield f"not searched for the move that breaks it: {bound.why_no_stress}"
         return
-    broken = [required(v.requirement, system) for v in answer.verdicts if v.worst.distance < 0.0]
+    broken = [f"{required(v.requirement, system)} (in {v.failures} of {v.fresh} runs "
+              f"{LAID.get(answer.sampling, answer.sampling)})"
+              for v in answer.verdicts if v.worst.distance < 0.0]
     if broken:
-        yield (f"a search of {answer.runs} runs broke {', '.join(broken)}: see the chapter on "
-               "stress for the smallest change that does it")
+        yield (f"a search of {answer.runs} runs broke: {', '.join(broken)}; the chapter "
+               f'"{BREAKS}" has the smallest change that does it')
     else:
         yield (f"a search of {answer.runs} runs broke nothing; that is no proof that nothing "
                "breaks it")

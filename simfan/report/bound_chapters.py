@@ -17,7 +17,7 @@ from simfan.report.basis import (
     sequence_rows,
     tuning_rows,
 )
-from simfan.report.bound_answer import RULES, answer
+from simfan.report.bound_answer import BREAKS, RULES, answer
 from simfan.report.bound_blocks import (
     Block,
     Chapter,
@@ -120,9 +120,9 @@ def _loops(bound: Bound, system: System) -> Chapter:
 def _stress(bound: Bound, system: System) -> Chapter:
     if bound.stress is None:
         why = Words(f"Not searched: {bound.why_no_stress}.")
-        return Chapter("stress", "What breaks it", (why,))
+        return Chapter("stress", BREAKS, (why,))
     said = (Words(bound.stress_assumed),) if bound.stress_assumed else ()
-    return Chapter("stress", "What breaks it", (*said, *_searched(bound.stress, system)))
+    return Chapter("stress", BREAKS, (*said, *_searched(bound.stress, system)))
 
 
 def _searched(found: StressAnswer, system: System) -> Iterator[Block]:

@@ -171,6 +171,6 @@ def _text(words: str, bold: bool = False) -> str:
 
 
 def _word(words: str) -> str:
-    """A string of typst's code: whatever stands in it is only words."""
-    plain = typeset(words).replace("\\", "\\\\").replace('"', '\\"')
+    """A string of typst's code: whatever stands in it is only words, also what is typed."""
+    plain = typeset(words).replace("`", "").replace("\\", "\\\\").replace('"', '\\"')
     return '"' + re.sub(r"[\x00-\x1f]+", " ", plain) + '"'

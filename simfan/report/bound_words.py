@@ -19,6 +19,8 @@ from simfan.report.tune_tables import Rows
 from simfan.units import System
 
 THEN, NOW = "as tested", "as typed"
+WAITING = ("alarms", "procedures")
+"""Sheets whose numbers do nothing until a run comes to them."""
 
 
 def _first_page(bound: Bound, system: System) -> RenderableType:
@@ -48,12 +50,29 @@ def _proofs(found: Replayed) -> Iterator[str]:
            f"{changed} typed {'cell differs' if changed == 1 else 'cells differ'} from what was "
            "tested")
     if words:
-        yield f"{words} {'word' if words == 1 else 'words'} beside the numbers differ"
+        yield (f"{words} {'word differs' if words == 1 else 'words differ'} beside the numbers: of "
+               "them nothing is run; where the sheet says n/a and a number is typed in now, the "
+               "control system has a setting that was never tested")
     for run in found.runs:
         yield f"{run.strategy}: {_one(run)}"
+    yield from _unseen(found, changed)
     if found.version != __version__:
         yield (f"the sheets are of simfan {found.version}, this is {__version__}: another version "
                "may give other bits")
+
+
+def _unseen(found: Replayed, changed: int) -> Iterator[str]:
+    """What the runs do not tell."""
+    alike = all(run.identical for run in found.runs)
+    if not changed and not alike:
+        yield ("the sheets are as they were written, the run is not: look at the scenario.toml "
+               "beside them")
+    elif changed and alike:
+        yield ("what was changed does nothing in this run, or is the same number in another unit: "
+               "that is no proof that it does nothing on the plant")
+    if waits := sorted({d.sheet for d in found.differences if d.typed} & set(WAITING)):
+        yield (f"a number of {' or '.join(waits)} shows in a run only if the run comes to that "
+               "alarm, trip or step: what it does stands below only then")
 
 
 def _one(run: Rerun) -> str:
@@ -85,7 +104,7 @@ def _differences(found: Replayed, system: System) -> RenderableType | None:
         return None
     rows = [[d.sheet, str(d.line), d.field, d.was, d.now, "yes" if d.typed else "no"]
             for d in found.differences]
-    return Rows(("Sheet", "line", "field", "was", "now", "in the run"), lambda miss: rows)
+    return Rows(("Sheet", "line", "field", "was", "now", "typed in"), lambda miss: rows)
 
 
 def _effect(found: Replayed, system: System) -> RenderableType | None:

@@ -4,6 +4,7 @@ history and picture (`<strategy>.npz`, `.csv`, `.svg`, `.png`)."""
 import io
 import json
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -11,7 +12,7 @@ from simfan.compare import Comparison
 from simfan.errors import RunError
 from simfan.report import page, terminal, web
 from simfan.report.names import file_names
-from simfan.report.sections import Section
+from simfan.report.sections import Section, drawn_once
 from simfan.units import System
 
 SUMMARY_WIDTH = 80
@@ -36,15 +37,25 @@ class Traced(page.Titled, Protocol):
         """Of its content."""
 
 
-def prepare(folder: Path) -> None:
-    """Make the folder and try it. RunError, in words, where nothing can be written there."""
+def prepare(folder: Path) -> list[Path]:
+    """Make the folder and try it; the folders that were not there, the innermost first. RunError,
+    in words, where nothing can be written there."""
     trial = folder / ".written-by-simfan"
+    made = [one for one in (folder, *folder.parents) if not one.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         trial.touch()
         trial.unlink()
     except OSError as why:
         raise unwritable(folder, why) from None
+    return made
+
+
+def left(made: Iterable[Path]) -> None:
+    """Take away what was made and is still empty."""
+    for folder in made:
+        with suppress(OSError):
+            folder.rmdir()
 
 
 def write(folder: Path, comparison: Comparison, system: System,
@@ -63,9 +74,10 @@ def write(folder: Path, comparison: Comparison, system: System,
             for ending, save in (("npz", result.history.save), ("csv", result.history.save_csv)):
                 save(folder / f"{base}.{ending}")
                 written.append(folder / f"{base}.{ending}")
-        written.append(write_text(folder / "report.html", on_page(comparison, system, more)))
-        for drawing in page.drawings(comparison, system):
-            written += drawing.save(folder)
+        with drawn_once():
+            written.append(write_text(folder / "report.html", on_page(comparison, system, more)))
+            for drawing in page.drawings(comparison, system):
+                written += drawing.save(folder)
     except OSError as why:
         raise unwritable(Path(why.filename) if why.filename else folder, why, written) from None
     return written
@@ -78,11 +90,13 @@ def write_answer(folder: Path, stem: str, answer: Traced, told: HasJson,
     written: list[Path] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for ending, words in (("json", as_json(told)), ("txt", on_paper(answer, system, sections)),
-                              ("html", answer_page(stem, answer, sections, says, system))):
-            written.append(write_text(folder / f"{stem}.{ending}", words))
-        for drawing in page.drawings(answer, system, sections):
-            written += drawing.save(folder)
+        with drawn_once():
+            for ending, words in (("json", as_json(told)),
+                                  ("txt", on_paper(answer, system, sections)),
+                                  ("html", answer_page(stem, answer, sections, says, system))):
+                written.append(write_text(folder / f"{stem}.{ending}", words))
+            for drawing in page.drawings(answer, system, sections):
+                written += drawing.save(folder)
     except OSError as why:
         raise unwritable(Path(why.filename) if why.filename else folder, why, written) from None
     return written

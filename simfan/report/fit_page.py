@@ -8,8 +8,9 @@ from matplotlib.figure import Figure
 from rich.console import Group, RenderableType
 
 from simfan.fit_answer import FitAnswer, FittedNumber, SignalFit
-from simfan.report.fit_pictures import picture
+from simfan.report.fit_pictures import picture, seen
 from simfan.report.items import item
+from simfan.report.names import signal_words
 from simfan.report.sections import Drawing, Section
 from simfan.report.tune_tables import Rows
 from simfan.units import System, convert, preferred, show, significant
@@ -101,7 +102,7 @@ def _residuals(answer: FitAnswer, system: System) -> RenderableType:
 
 def _signal(signal: SignalFit, system: System, miss: str) -> list[str]:
     left = significant(signal.left, 2) + ("" if signal.explained else f" {miss}")
-    return [signal.name.replace("_", " "), noise_words(signal, system),
+    return [signal_words(signal.name), noise_words(signal, system),
             significant(signal.before, 2), left, significant(signal.memory, 2),
             str(signal.samples)]
 
@@ -138,7 +139,7 @@ def _searched(answer: FitAnswer, system: System) -> RenderableType | None:
 def _drawings(answer: FitAnswer, system: System) -> Iterable[Drawing]:
     for signal in answer.signals:
         name = signal.name.replace(" ", "_")
-        yield Drawing(f"fit/{name}", partial(_draw, answer, signal, system))
+        yield Drawing(f"fit/{name}", partial(_draw, answer, signal, system), seen(signal))
 
 
 def _draw(answer: FitAnswer, signal: SignalFit, system: System, flat: bool) -> Figure:

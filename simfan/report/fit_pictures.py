@@ -1,6 +1,8 @@
 """A fit drawn: measured, before and fitted; residuals in time, by size, and against their
 neighbours."""
 
+from typing import Any
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -9,14 +11,23 @@ from matplotlib.figure import Figure
 from simfan.fit_answer import FitAnswer, SignalFit
 from simfan.report import ink
 from simfan.report.map_pens import plain_numbers, sheet
+from simfan.report.names import signal_words
 from simfan.units import System, preferred, significant
 
 CAUTION = ("A fit holds where the trend was: the maker's data, local codes and licensed practice "
            "rule.")
 SIZE = (8.6, 6.2)
 BINS = 31
+FAR_APART, FAR_SHARE = 5.0, 0.01
+"""A line is broken between samples further apart: usual intervals, and share of the trend."""
 WITHIN = 1.96
 """Standard deviations about the mean with 95 % of normal numbers."""
+SEEN = ("Above: the trend (grey), the model with the scenario's numbers (dashed) and with the "
+        "fitted ones (solid), broken where nothing was compared. Below it what the fitted model "
+        "leaves, in units of the noise: noise alone stays in the band 95 % of the time, and drifts "
+        "nowhere. At the bottom left its sizes beside those of noise alone, at the bottom right "
+        "how alike residuals are so many samples apart: bars far outside the band are something "
+        "that the model does not know.")
 
 
 def picture(answer: FitAnswer, signal: SignalFit, system: System, flat: bool = False) -> Figure:
@@ -39,9 +50,14 @@ def picture(answer: FitAnswer, signal: SignalFit, system: System, flat: bool = F
     return figure
 
 
+def seen(signal: SignalFit) -> str:
+    """What to see in the picture of a signal."""
+    return f"{name_of(signal)}. {SEEN}"
+
+
 def name_of(signal: SignalFit) -> str:
     """As a head has it."""
-    words = signal.name.replace("_", " ")
+    words = signal_words(signal.name)
     return words[:1].upper() + words[1:]
 
 
@@ -49,20 +65,33 @@ def _values(axes: Axes, signal: SignalFit, system: System) -> None:
     def shown(values: np.ndarray) -> np.ndarray:
         return np.asarray(ink.shown(values, signal.kind, system))
 
-    axes.plot(signal.time, shown(signal.measured), color=ink.GREY, lw=2.0, alpha=0.55,
-              label="measured")
-    axes.plot(signal.time, shown(signal.modelled_before), color=ink.VERMILION, ls=(0, (5, 2)),
-              label="model, scenario's numbers")
-    axes.plot(signal.time, shown(signal.modelled), color=ink.BLUE, label="model, fitted numbers")
+    _line(axes, signal.time, shown(signal.measured), color=ink.GREY, lw=2.0, alpha=0.55,
+          label="measured")
+    _line(axes, signal.time, shown(signal.modelled_before), color=ink.VERMILION, ls=(0, (5, 2)),
+          label="model, scenario's numbers")
+    _line(axes, signal.time, shown(signal.modelled), color=ink.BLUE, label="model, fitted numbers")
     unit = preferred(signal.kind, system)
     axes.set_ylabel(f"{name_of(signal)} [{ink.typeset(unit)}]")
     axes.set_xlim(float(signal.time[0]), float(signal.time[-1]))
+    _legend(axes)
+
+
+def _legend(axes: Axes) -> None:
+    """Above the axes, where it covers nothing."""
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderaxespad=0.1)
 
 
+def _line(axes: Axes, time: np.ndarray, values: np.ndarray, **style: Any) -> None:
+    """Broken where nothing was compared for long."""
+    far = max(FAR_APART * float(np.median(np.diff(time))), FAR_SHARE * float(time[-1] - time[0]))
+    ends = np.flatnonzero(np.diff(time) > far) + 1
+    axes.plot(np.insert(time, ends, time[ends]), np.insert(values, ends, np.nan), **style)
+
+
 def _in_time(axes: Axes, signal: SignalFit) -> None:
-    axes.axhspan(-WITHIN, WITHIN, color=ink.SKY, alpha=0.25, lw=0.0)
-    axes.plot(signal.time, signal.residual, color=ink.BLACK, lw=0.5)
+    axes.axhspan(-WITHIN, WITHIN, color=ink.SKY, alpha=0.35, lw=0.0, label="noise alone, 95 %")
+    _line(axes, signal.time, signal.residual, color=ink.BLACK, lw=0.5, label="residual")
+    _legend(axes)
     axes.set_ylabel("Residual / noise")
     axes.set_xlabel("Time [s]")
 
@@ -76,7 +105,7 @@ def _by_size(axes: Axes, signal: SignalFit) -> None:
     axes.plot(x, np.exp(-0.5 * x**2) / np.sqrt(2.0 * np.pi), color=ink.BLUE, label="noise alone")
     axes.set_xlabel("Residual / noise")
     axes.set_ylabel("Density")
-    axes.legend(loc="upper right")
+    _legend(axes)
 
 
 def _alike(axes: Axes, signal: SignalFit) -> None:
@@ -91,7 +120,7 @@ def _alike(axes: Axes, signal: SignalFit) -> None:
     axes.set_ylim(-max(0.3, 1.1 * largest), max(0.3, 1.1 * largest))
     axes.set_xlabel("Samples apart")
     axes.set_ylabel("Autocorrelation")
-    axes.legend(loc="upper right")
+    _legend(axes)
 
 
 def _head_and_foot(figure: Figure, answer: FitAnswer, signal: SignalFit) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 from simfan.overview import Overview
 from simfan.report import files, page, web
 from simfan.report.map_page import MAP
+from simfan.report.sections import drawn_once
 from simfan.units import System
 
 
@@ -17,9 +18,10 @@ def write(folder: Path, overview: Overview, system: System) -> list[Path]:
         written.append(files.write_text(folder / "map.json", files.as_json(overview)))
         written.append(files.write_text(folder / "map.txt",
                                         files.on_paper(overview, system, MAP)))
-        written.append(files.write_text(folder / "map.html", on_page(overview, system)))
-        for drawing in page.drawings(overview, system, MAP):
-            written += drawing.save(folder)
+        with drawn_once():
+            written.append(files.write_text(folder / "map.html", on_page(overview, system)))
+            for drawing in page.drawings(overview, system, MAP):
+                written += drawing.save(folder)
     except OSError as why:
         place = Path(why.filename) if why.filename else folder
         raise files.unwritable(place, why, written) from None

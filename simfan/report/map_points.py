@@ -22,6 +22,7 @@ from simfan.units import System, convert, preferred
 SHOWN = 9
 """Points of the path; the ends within the limits come on top."""
 NOT_REACHED = "no start with a slowly raised output comes to rest here"
+NO_LINE = "no stall line at this setting: its curve has no peak"
 MARGIN = "margin"
 SHORT = {"inlet vanes": "vanes", "outlet damper": "damper", "inlet box damper": "damper"}
 
@@ -130,6 +131,8 @@ def _said(found: StrategyMap, point: OperatingPoint) -> Iterator[str]:
     yield from point.missed
     if not point.reached:
         yield NOT_REACHED
+    if point.stall_margin is None and point.flow > 0.0:
+        yield NO_LINE
     for end in ("highest", "lowest"):
         at = getattr(found.turndown, end)
         if at is not None and _among(point, [at]):

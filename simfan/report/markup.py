@@ -5,6 +5,7 @@ enough for anything, so tables come whole.
 """
 
 import io
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
@@ -19,6 +20,7 @@ from simfan.report.ink import typeset
 from simfan.report.items import Item
 
 WIDE = 100_000
+_TYPED = re.compile("`([^`]+)`")
 
 
 def html(content: RenderableType) -> Markup:
@@ -31,8 +33,8 @@ def html(content: RenderableType) -> Markup:
 
 
 def words(text: object) -> Markup:
-    """Escaped, with units as they stand in print."""
-    return Markup.escape(typeset(str(text)))
+    """Escaped, with units as they stand in print; what stands in backticks is what is typed."""
+    return Markup(_TYPED.sub(r"<code>\1</code>", str(Markup.escape(typeset(str(text))))))
 
 
 def bullets(lines: Iterable[str]) -> Markup:

@@ -1,4 +1,4 @@
-"""Names of strategies as names of files."""
+"""Names of strategies as names of files, names of signals in words."""
 
 import re
 from collections.abc import Sequence
@@ -16,3 +16,8 @@ def file_names(strategies: Sequence[str]) -> list[str]:
             name = f"{plain}-{number}"
         found.append(name)
     return found
+
+
+def signal_words(signal: str) -> str:
+    """A trend's signal as people call it, such as "measured value" or "inlet vanes"."""
+    return signal.removeprefix("element_position of ").replace("_", " ")

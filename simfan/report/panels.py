@@ -138,7 +138,7 @@ def _speed(run: History, system: units.System) -> Panel:
 
 def _load(run: History) -> Panel:
     sign, load = SIGNALS["motor_load"].symbol, 100.0 * run.trace("motor_load")
-    most = Line("may be given for good", "", np.full_like(load, 100.0), ink.VERMILION, "-.",
+    most = Line("continuous rating", "", np.full_like(load, 100.0), ink.VERMILION, "-.",
                 thin=True)  # fmt: skip
     return Panel("Motor load", sign, "%", 1.0,
                  (Line("motor load", sign, load, ink.BLUE, main=True), most))  # fmt: skip

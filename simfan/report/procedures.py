@@ -14,10 +14,22 @@ from simfan.units import System
 CAUTION = ("Starts, trips and purges of a real plant follow the makers' data, lock-out rules, "
            "local codes and licensed practice; the model knows none of them.")
 
+BY_EVENT = ("start", "stop")
+"""Procedures that an event of the timeline begins."""
+
 
 def _outcomes(comparison: Comparison, system: System) -> RenderableType | None:
     said = [reworded(line, system) for r in comparison.strategies for line in told(r)]
+    said += [f"{name}: described, and never begun in this run: nothing tells whether it works; "
+             f'an event `procedure = "{name}"` plays it' for name in never_begun(comparison)]
     return Group(*map(item, said), item(CAUTION)) if said else None
+
+
+def never_begun(comparison: Comparison) -> list[str]:
+    """Start and stop that are described and that no run begins; the others wait for their cause."""
+    begun = {c.name for r in comparison.strategies for c in r.history.facts.procedures}
+    described = comparison.strategies[0].history.facts.procedure_steps
+    return [name for name in BY_EVENT if name in described and name not in begun]
 
 
 def told(result: StrategyResult) -> Iterator[str]:

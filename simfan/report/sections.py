@@ -12,7 +12,9 @@ here or in another section changes for it.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
@@ -31,6 +33,18 @@ Subject = TypeVar("Subject")
 
 LARGEST_SVG = 1_500_000
 """Bytes; beyond it dense lines become a bitmap inside the SVG."""
+_KEPT: ContextVar[dict[str, tuple[Figure, bytes]] | None] = ContextVar("kept", default=None)
+"""By the picture's name."""
+
+
+@contextmanager
+def drawn_once() -> Iterator[None]:
+    """While one answer is written: a picture of its page and of its folder is drawn for both."""
+    before = _KEPT.set({})
+    try:
+        yield
+    finally:
+        _KEPT.reset(before)
 
 
 @dataclass(frozen=True)
@@ -41,24 +55,38 @@ class Drawing:
     """File name without its ending; may lie in a folder, such as "map/power"."""
     draw: Callable[[bool], Figure]
     """`draw(flat)`; with `flat` dense lines are a bitmap."""
+    seen: str = ""
+    """What to see in it, for a page; "" leaves it at its name."""
 
     def svg(self) -> bytes:
         """The same data give the same bytes."""
-        return self._svg_of(self.draw(False))
+        return self._drawn()[1]
 
     def save(self, folder: Path) -> list[Path]:
         """Write .svg and .png; the paths. OSError where the folder cannot be written."""
-        figure = self.draw(False)
+        figure, svg = self._drawn()
         paths = [folder / f"{self.name}.svg", folder / f"{self.name}.png"]
         paths[0].parent.mkdir(parents=True, exist_ok=True)
-        paths[0].write_bytes(self._svg_of(figure))
+        paths[0].write_bytes(svg)
         paths[1].write_bytes(_bytes(figure, "png", {"Software": None}))
         return paths
 
-    def _svg_of(self, figure: Figure) -> bytes:
+    def _drawn(self) -> tuple[Figure, bytes]:
+        """The figure, and the SVG that was made of it first."""
+        kept = _KEPT.get()
+        if kept is None:
+            return self._anew()
+        if self.name not in kept:
+            kept[self.name] = self._anew()
+        return kept[self.name]
+
+    def _anew(self) -> tuple[Figure, bytes]:
         nameless = {"Date": None, "Creator": None}
-        words = _bytes(figure, "svg", nameless)
-        return words if len(words) <= LARGEST_SVG else _bytes(self.draw(True), "svg", nameless)
+        figure = self.draw(False)
+        svg = _bytes(figure, "svg", nameless)
+        if len(svg) > LARGEST_SVG:
+            svg = _bytes(self.draw(True), "svg", nameless)
+        return figure, svg
 
 
 def _bytes(figure: Figure, kind: str, about: dict[str, None]) -> bytes:

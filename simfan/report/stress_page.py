@@ -34,7 +34,9 @@ CAUTIONS = (
     "The maker's curve and stall line, local codes and licensed practice rule.",
 )
 
-
+ROOM = ("room: distance to the limit as a share of it; for a settling time of the settling band's "
+        "half width, for stall margin and surge of the flow at the stall line; below zero the "
+        "requirement is broken.")
 LAID = {"random": "at random", "sobol": "evenly (Sobol)", "grid": "on a grid"}
 """How runs were laid out before the search, in words."""
 
@@ -72,7 +74,7 @@ def _table(answer: StressAnswer, system: System) -> RenderableType:
     may = (f"May fail: the largest share of this space that the runs at random leave believable, "
            f"with {100.0 * confidence:g} % confidence." if answer.sampling == "random" else
            "Only runs at random say how much may fail.")
-    note = f"room: of the limit's own size; below zero the requirement is broken. {may}"
+    note = f"{ROOM} {may}"
     return Group(Rows(heads, rows), Words(note, style="dim"))
 
 

@@ -20,8 +20,12 @@ REQUIRED = {
     "speed": "Speed",
     "highest_pressure": "Pressure of the volume",
     "lowest_pressure": "Pressure of the volume",
+    "locked_rotor_time": "Rotor heat of a start, of its limit,",
 }
-"""Key in the scenario's criteria → what is asked about."""
+"""Name of a requirement → what is asked about."""
+NONE_OF_IT = {"surge_cycles": "No surge cycle", "trips": "No trip",
+              "procedures": "Procedures complete"}
+"""The same where its limit is none at all."""
 MOVED = {"from": "Setpoint before the move", "to": "Setpoint after the move",
          "over": "Length of the ramp"}
 SHARES = 101
@@ -50,8 +54,8 @@ def required(requirement: Requirement, system: System) -> str:
         limit = show(requirement.limit, "pressure", system)
     else:
         limit = f"{significant(requirement.limit)} {requirement.unit}".rstrip()
-    if requirement.name == "surge_cycles" and not requirement.limit:
-        return "No surge cycle"
+    if requirement.name in NONE_OF_IT and not requirement.limit:
+        return NONE_OF_IT[requirement.name]
     return f"{name} at {requirement.at} {limit}"
 
 
@@ -62,9 +66,9 @@ def left_out(limits: RampLimits, names: Sequence[str]) -> Iterator[str]:
     low, high = (int(end(limits.left_out[~np.eye(limits.setpoints.size, dtype=bool)]))
                  for end in (np.min, np.max))
     many = f"{high}" if low == high else f"{low} to {high}"
-    what = " and ".join(names[k] for k in limits.uncured)
-    yield (f"Left out of a move: {many} of the {limits.plants} plants, which break "
-           f"{what[0].lower()}{what[1:]} even in the slowest ramp. That is no matter of ramps.")
+    what = " and ".join(f'"{names[k]}"' for k in limits.uncured)
+    yield (f"Left out of a move: {many} of the {limits.plants} plants, which break {what} even in "
+           "the slowest ramp. That is no matter of ramps.")
 
 
 def varied(one: Input) -> str:

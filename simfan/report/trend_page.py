@@ -9,6 +9,7 @@ from simfan.compare import StrategyResult
 from simfan.report.answer import MISS
 from simfan.report.excursions import MOST_TOLD, sentence
 from simfan.report.items import item
+from simfan.report.names import signal_words
 from simfan.report.rows import blocks
 from simfan.report.sections import Section
 from simfan.report.terminal import Words
@@ -142,11 +143,6 @@ def _difference(found: Difference, system: System) -> list[str]:
 def _tidy(value: float) -> str:
     """Three digits; what is nothing but rounding is nothing."""
     return "0" if abs(value) < 1e-9 else significant(value)
-
-
-def signal_words(signal: str) -> str:
-    """A trend's signal as people call it."""
-    return signal.removeprefix("element_position of ").replace("_", " ")
 
 
 def _gaps(answer: TrendJudgement, system: System) -> RenderableType | None:

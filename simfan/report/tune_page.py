@@ -1,13 +1,15 @@
 """The page of `simfan tune`: its sections in order; and its part of another answer's page."""
 
 from collections.abc import Callable, Iterable
+from math import inf
 from typing import Any
 
+import numpy as np
 from markupsafe import Markup
 from rich.console import Group, RenderableType
 
 from simfan.errors import SimfanError
-from simfan.loop_answer import LoopAnswer, StrategyLoop
+from simfan.loop_answer import LoopAnswer, LoopTuning, StrategyLoop
 from simfan.report import markup
 from simfan.report.items import item
 from simfan.report.sections import Fragment, Section
@@ -100,10 +102,24 @@ def _not_settled(found: StrategyLoop, answer: LoopAnswer, system: System) -> lis
         why = (f": the step of {show(step, answer.held_kind, system)} is beyond the largest of "
                f"{show(t.largest_step, answer.held_kind, system)}, where an element's rate limit "
                "rules; limit the rate of the setpoint, or tune slower"
-               if step > t.largest_step else "")
+               if step > t.largest_step else _moving(t, answer, system))
         words.append(f"{found.name}: with the tuning {t.name} the running plant did not settle "
                     f"after the setpoint step, whatever its margins{why}")
     return words
+
+
+def _moving(t: LoopTuning, answer: LoopAnswer, system: System) -> str:
+    """Where a robust loop stands at its setpoint on the average, and does not rest there."""
+    run = t.run
+    assert run is not None
+    late = (run.time > 0.25 * run.step_at + 0.75 * run.load_at) & (run.time < run.load_at)
+    beside, moves = (abs(float(np.mean((run.value - run.setpoint)[late]))),
+                     float(np.std(run.value[late])))
+    if beside > moves or (t.sensitivity or inf) > ROBUST_ENOUGH:
+        return ""
+    return (f": on the average it stands at the setpoint, and moves about it by "
+            f"{show(moves, answer.held_kind, system)} (standard deviation), more than the settling "
+            "band of this small step: the transmitter's noise, or an element that sticks")
 
 
 def _lines(words: tuple[str, ...]) -> RenderableType:

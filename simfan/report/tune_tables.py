@@ -151,8 +151,9 @@ def tunings(answer: LoopAnswer, system: System) -> RenderableType:
 
 
 def _legend(answer: LoopAnswer, system: System, miss: str) -> str:
-    marked = (f"{miss} Ms above {number(ROBUST_ENOUGH)}, or unstable at a point of the range.  -  "
-              "no such number; the JSON says why.")
+    unsettled = ", or not settled before the load step" if answer.runs else ""
+    marked = (f"{miss} Ms above {number(ROBUST_ENOUGH)}, or unstable at a point of the range"
+              f"{unsettled}.  -  no such number; the JSON says why.")
     if not answer.runs:
         return marked
     some = next((t.run for s in answer.strategies for t in s.tunings if t.run), None)

@@ -67,11 +67,11 @@ def _derived(section: Section[Any]) -> Any:
 
 
 def _pictures(drawings: Sequence[Drawing], title: str) -> Iterable[Markup]:
-    """One alone goes by the section's title, several by their own names."""
+    """By what to see in them; else one alone by the section's title, several by their names."""
     alone = len(drawings) == 1 and title
     for drawing in drawings:
-        name = drawing.name.rpartition("/")[2].replace("-", " ")
-        yield figure(drawing, title if alone else name, captioned=not alone)
+        name = title if alone else drawing.name.rpartition("/")[2].replace("-", " ")
+        yield figure(drawing, drawing.seen or name, captioned=bool(drawing.seen) or not alone)
 
 
 def _harmless(script: str) -> Markup:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 
 from simfan.plant.protection import CAUSES, Protection
 from simfan.sheets.known import NO_TAG, Known
-from simfan.sheets.sheet import UNIT, Cell, Sheet, na, sheet
+from simfan.sheets.sheet import UNIT, Cell, Sheet, na, sheet, unit_of
 
 COLUMNS = ("Tag", "Type", "Watches", "Setpoint", UNIT, "On-delay [s]", "Window [s]",
            "Reset", "Off-delay [s]", "Deadband", "Bypass at start [s]", "Time constant [s]",
@@ -17,7 +17,7 @@ COLUMNS = ("Tag", "Type", "Watches", "Setpoint", UNIT, "On-delay [s]", "Window [
 NONE = "the scenario has no [[protection]]; the fan still needs its protection"
 BY_THE_SITE = na("by the site's rationalisation")
 RATIONALISED = ("Priority", "Class", "Probable cause", "Operator's action", "Time to respond")
-WATCHES = {"overload": "motor's heat, load borne for good", "speed": "fan speed, high",
+WATCHES = {"overload": "motor's heat, of a continuous load", "speed": "fan speed, high",
            "stall_margin": "stall margin, low", "surge_cycles": "surge cycles in the window",
            "highest_pressure": "pressure of the volume, high",
            "lowest_pressure": "pressure of the volume, low"}
@@ -46,7 +46,7 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
         setpoint = known.cell(("protection", k, row.cause), "not given")
         yield {
             "Tag": _tag(known, k), "Type": row.effect, "Watches": WATCHES[row.cause],
-            "Setpoint": setpoint, UNIT: getattr(setpoint, "unit", "") or "1",
+            "Setpoint": setpoint, UNIT: unit_of(setpoint),
             "On-delay [s]": na("it takes the heat's own time")
             if row.overload is not None else na("its window rules")
             if row.surge_cycles is not None else known.cell(("protection", k, "after"), "at once"),

@@ -12,7 +12,7 @@ from simfan.sheets import csvfile
 from simfan.sheets.sheet import LINE, UNIT, Path, Typed
 
 Cells = Mapping[Path, tuple[Typed, str, int]]
-"""Place in the scenario → what is typed now, file and its line."""
+"""Place in the scenario → what is typed now, file, and the line as its first column has it."""
 
 
 WITH_UNIT = ("Value", "Setpoint")
@@ -134,7 +134,7 @@ def _typed(file: str, line: int, row: csvfile.Found, marks: Mapping[tuple[int, s
             continue
         own = mark.unit and column in WITH_UNIT and UNIT in row.cells
         unit = row.cells[UNIT] if own else mark.unit
-        found[mark.path] = (Typed(mark.path, row.cells[column], unit), file, row.place)
+        found[mark.path] = (Typed(mark.path, row.cells[column], unit), file, at)
     return found
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from simfan.sheets.known import ALL, Known, elements
-from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet
+from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet, unit_of
 
 COLUMNS = ("Strategy", "Device", "Tag", "Field", "Value", UNIT, "Source")
 ACTUATOR = (("stroke_time", "stroke time, shut to open"),
@@ -18,7 +18,22 @@ TRANSMITTER = (("dead_time", "dead time"), ("square_root", "square root in the t
 OF_A_FLOW = ("square_root", "low_flow_cutoff", "density_compensated")
 MOTOR = (("rating", "rating"), ("poles", "poles"), ("frequency", "supply frequency"),
          ("voltage", "voltage"), ("slip", "rated slip"), ("efficiency", "efficiency"),
-         ("power_factor", "power factor"))
+         ("power_factor", "power factor"), ("start_torque", "torque at standstill, of rated"),
+         ("pull_up_torque", "least torque on the way up, of rated"),
+         ("breakdown_torque", "breakdown torque, of rated"),
+         ("start_current", "current at standstill, of rated"),
+         ("locked_rotor_time", "locked-rotor time, hot"),
+         ("locked_rotor_time_cold", "locked-rotor time, cold"))
+STARTS = (("cold", "starts permitted, the first cold"), ("hot", "starts permitted, the first hot"),
+          ("within", "starts are counted within"))
+SHUTTERS = ("isolation_damper", "check_damper")
+SHUTTER = (("stroke_time", "stroke time"), ("leakage", "open share when shut"))
+
+
+NOT_GIVEN = {"stroke_time_closing": "as shut to open",
+             "locked_rotor_time": "not known: a start's heating is not judged",
+             "locked_rotor_time_cold": "not known: the hot one stands for both"}
+"""Key → what a missing value means."""
 
 
 def devices(known: Known) -> Sheet:
@@ -40,6 +55,17 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
     head = {"Strategy": ALL, "Device": "motor", "Tag": known.tag("motor")}
     for key, what in MOTOR:
         yield _line(known, head, what, ("motor", key))
+    if known.case.motor.permitted_starts:
+        for key, what in STARTS:
+            yield _line(known, head, what, ("motor", "permitted_starts", key))
+    head = {"Strategy": ALL, "Device": "whole rotor", "Tag": known.tag("fan")}
+    yield _line(known, head, "inertia, at the fan's speed", ("fan", "inertia"))
+    for shutter in SHUTTERS:
+        if getattr(known.case.ductwork, shutter):
+            head = {"Strategy": ALL, "Device": shutter.replace("_", " "),
+                    "Tag": na("no tag for this damper")}
+            for key, what in SHUTTER:
+                yield _line(known, head, what, ("ductwork", shutter, key))
     for name, strategy in known.strategies():
         for element in elements(strategy):
             head = {"Strategy": name, "Device": element.replace("_", " "),
@@ -49,6 +75,6 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
 
 
 def _line(known: Known, head: Mapping[str, Cell], what: str, path: Path) -> Mapping[str, Cell]:
-    value = known.cell(path, "as shut to open")
-    unit = na("no number") if isinstance(value, str) else value.unit or "1"
-    return {**head, "Field": what, "Value": value, UNIT: unit, "Source": known.where(path)}
+    value = known.cell(path, NOT_GIVEN.get(str(path[-1]), "not given"))
+    return {**head, "Field": what, "Value": value, UNIT: unit_of(value),
+            "Source": known.where(path)}

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from simfan.plant.case import Strategy
 from simfan.plant.structure import Override
 from simfan.sheets.known import Known
-from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet
+from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet, unit_of
 from simfan.sheets.typed import DIGITS
 from simfan.units import show
 
@@ -93,5 +93,5 @@ def _controller(known: Known, head: Mapping[str, Cell], at: Path) -> Iterator[Ma
 
 def _line(known: Known, head: Mapping[str, Cell], what: str, path: Path) -> Mapping[str, Cell]:
     value = known.cell(path, "not given")
-    unit = na("no number") if isinstance(value, str) else value.unit or "1"
-    return {**head, "Field": what, "Value": value, UNIT: unit, "Source": known.where(path)}
+    return {**head, "Field": what, "Value": value, UNIT: unit_of(value),
+            "Source": known.where(path)}

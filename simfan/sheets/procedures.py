@@ -8,14 +8,14 @@ from collections.abc import Iterator, Mapping
 from simfan.plant.procedure import CONDITIONS
 from simfan.plant.procedure_steps import Step
 from simfan.sheets.known import Known
-from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet
+from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet, unit_of
 from simfan.sheets.typed import rounded, value_at
 
 COLUMNS = ("Procedure", "Step", "Action", "Tag", "Permissive", "At most [s]", "If it is not met",
            "Value", UNIT)
 DEVICE = {"by hand": "loop", "release": "loop", "setpoint": "loop", "switch on": "motor",
           "switch off": "motor", "run up": "motor", "coast": "fan", "permit": "motor",
-          "purge": "fan", "wait": "motor"}
+          "wait": "motor"}
 """Action → whose tag stands beside it."""
 SETTINGS = {
     "start": (
@@ -58,12 +58,20 @@ def _steps(known: Known) -> Iterator[Mapping[str, Cell]]:
     """A line for each step of the case's procedures, every column filled."""
     for name, steps in known.case.procedure_steps.items():
         for number, step in enumerate(steps, start=1):
-            device = DEVICE.get(step.action)
             yield {"Procedure": name, "Step": str(number), "Action": step.words,
-                   "Tag": known.tag(device) if device else na("no tag for this damper"),
+                   "Tag": _tag(known, step),
                    "Permissive": ", ".join(step.permissives) or na("the step before is done"),
                    "At most [s]": na("it takes its own time") if step.within is None
                    else rounded(step.within), "If it is not met": _failure(step), **STANDS_ON}
+
+
+def _tag(known: Known, step: Step) -> str:
+    """Of the device that a step is about; a purge is proven by a flow, be it the one held."""
+    if step.action == "purge":
+        return (known.tag("transmitter") if known.case.control.holds == "flow" else
+                na("which instrument proves it is the site's to say"))
+    device = DEVICE.get(step.action)
+    return known.tag(device) if device else na("no tag for this damper")
 
 
 def _failure(step: Step) -> str:
@@ -80,9 +88,8 @@ def _settings(known: Known) -> Iterator[Mapping[str, Cell]]:
             value = known.cell((*at, key), "not given")
             if isinstance(value, str) and key in CONDITIONS:
                 continue
-            unit = na("no number") if isinstance(value, str) else value.unit or (
-                na("a word") if key == "isolation_damper" else "1")
-            yield {"Procedure": name, **NO_STEP, "Action": what, "Value": value, UNIT: unit}
+            yield {"Procedure": name, **NO_STEP, "Action": what, "Value": value,
+                   UNIT: unit_of(value)}
 
 
 def _tables(known: Known) -> Iterator[tuple[str, str, Path]]:

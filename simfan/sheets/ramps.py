@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from simfan.plant.case import Strategy
 from simfan.sheets.known import ALL, Known
-from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet
+from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet, unit_of
 from simfan.sheets.typed import rounded
 from simfan.stress_answer import RampRow, stands_for
 from simfan.units import convert, preferred
@@ -47,7 +47,7 @@ def _drive(known: Known, name: str, strategy: Strategy) -> Iterator[Mapping[str,
         paths += [((*at, "skip", key), what) for key, what in SKIP]
     for path, what in paths:
         value = known.cell(path, "not given")
-        yield {**head, "Limit": what, "Value": value, UNIT: getattr(value, "unit", "1"),
+        yield {**head, "Limit": what, "Value": value, UNIT: unit_of(value),
                "Source": known.where(path)}
 
 

@@ -6,7 +6,7 @@ from simfan.compare import StrategyResult
 from simfan.metrics import Measures
 from simfan.metrics.distance import requirements
 from simfan.sheets.known import ALL, NOT_RUN, Known, number
-from simfan.sheets.sheet import UNIT, Cell, Sheet, na, sheet
+from simfan.sheets.sheet import PLAIN, UNIT, Cell, Sheet, na, sheet
 from simfan.sheets.typed import rounded
 from simfan.stress_answer import Requirement, StressAnswer, Verdict
 
@@ -14,6 +14,21 @@ COLUMNS = ("Strategy", "Test", "Criterion", "Allowed", "Got", UNIT, "Result", "R
            "Seed", "Run fingerprint")
 SIGN = "______________"
 ONE = na("one run is no sample")
+CAME_OUT = {"complete": "met", "under way": "not over at the end of the run"}
+"""Outcome of a procedure → result; any other is missed."""
+NAMED = {"procedures": "procedures that fail"}
+"""Requirement → its name, where that alone could be misread."""
+PROCEDURES = ("start", "stop", "restart")
+"""Those of which a run tells what came of them."""
+ROOM_OF = {"settling_time": "of the settling band's half width, from that time on",
+           "stall_margin": "of the flow at the stall line",
+           "surge_cycles": "of the flow at the stall line"}
+"""Criterion → what its room is a share of, where that is not its limit."""
+
+
+def room_of(name: str, limit: float) -> str:
+    """What the room to a limit is a share of; a limit of nothing has no size."""
+    return ROOM_OF.get(name, "of the limit" if limit else "on its own scale")
 
 
 def record(known: Known) -> Sheet:
@@ -29,6 +44,7 @@ def _rows(known: Known) -> Iterator[Mapping[str, Cell]]:
     for name in known.names:
         if result := known.results.get(name):
             yield from _run(known, result)
+            yield from _procedures(known, result)
         if answer := known.stress.get(name):
             yield from _search(known, name, answer)
     for what in ("signed by", "date"):
@@ -61,11 +77,26 @@ def _run(known: Known, result: StrategyResult) -> Iterator[Mapping[str, Cell]]:
     for one in asked:
         got = GOT[one.name](result.measures) if result.measures else None
         yield {**frame, "Criterion": _said(one), "Allowed": rounded(one.limit),
-               UNIT: one.unit or "1", "Got": number(got, "nothing to judge in this run"),
+               UNIT: one.unit or PLAIN, "Got": number(got, "nothing to judge in this run"),
                "Result": "missed" if one.name in missed else
                "met" if result.measures else na("the run stopped")}
     yield {**frame, "Criterion": "all of it", "Allowed": na("a verdict"), "Got": result.verdict,
            UNIT: na("words"), "Result": "met" if result.meets_criteria else "missed"}
+
+
+def _procedures(known: Known, result: StrategyResult) -> Iterator[Mapping[str, Cell]]:
+    """What came of each procedure; one that no run came to was not tested."""
+    frame = {**_frame(known, result.name), "Test": "the scenario's timeline", "Runs": "1",
+             "Confidence": ONE, "Seed": str(known.case.run.seed), UNIT: na("words")}
+    begun = result.history.facts.procedures
+    for one in begun:
+        yield {**frame, "Criterion": f"{one.name} at {one.begun_s:g} s", "Allowed": "complete",
+               "Got": ": ".join(filter(None, (one.outcome, one.why))),
+               "Result": CAME_OUT.get(one.outcome, "missed")}
+    for name in PROCEDURES:
+        if name in known.case.procedure_steps and name not in {one.name for one in begun}:
+            yield {**frame, "Criterion": name, "Allowed": "complete",
+                   "Got": na("never begun in this run"), "Result": "not tested"}
 
 
 def _search(known: Known, name: str, answer: StressAnswer) -> Iterator[Mapping[str, Cell]]:
@@ -80,14 +111,14 @@ def _verdict(found: Verdict) -> dict[str, Cell]:
     one = found.requirement
     room = rounded(100.0 * found.worst.distance, digits=3)
     kept = found.worst.distance >= 0.0 and not found.failures
-    return {"Criterion": _said(one), "Allowed": rounded(one.limit), UNIT: one.unit or "1",
-            "Got": f"{found.failures} of {found.fresh} laid out failed; worst room of all runs "
-                   f"{room} % of the limit's scale",
+    return {"Criterion": _said(one), "Allowed": rounded(one.limit), UNIT: one.unit or PLAIN,
+            "Got": f"{found.failures} of {found.fresh} laid out failed; room of the worst run "
+                   f"{room} % {room_of(one.name, one.limit)}",
             "Result": "met" if kept else "missed", "Confidence": found.statement}
 
 
 def _said(one: Requirement) -> str:
-    return f"{one.name.replace('_', ' ')}, at {one.at}"
+    return f"{NAMED.get(one.name, one.name.replace('_', ' '))}, at {one.at}"
 
 
 def _changes(measures: Measures, name: str) -> float | None:

@@ -33,6 +33,17 @@ def na(why: str) -> str:
     return f"n/a: {why}"
 
 
+PLAIN = na("a plain number")
+"""In the column Unit, of a number without one."""
+
+
+def unit_of(cell: Cell) -> str:
+    """Unit of a cell, or why it has none."""
+    if isinstance(cell, str):
+        return na("no number")
+    return cell.unit or (PLAIN if cell.text.lstrip("-")[:1].isdigit() else na("a word"))
+
+
 @dataclass(frozen=True)
 class Row:
     """One line."""

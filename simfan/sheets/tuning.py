@@ -5,7 +5,7 @@ from math import degrees
 
 from simfan.plant.case import Strategy
 from simfan.sheets.known import ALL, NOT_RUN, Known, number
-from simfan.sheets.sheet import UNIT, Cell, Path, Sheet, na, sheet
+from simfan.sheets.sheet import PLAIN, UNIT, Cell, Path, Sheet, na, sheet
 from simfan.sheets.typed import value_at
 from simfan.units import show
 
@@ -27,8 +27,8 @@ SETTINGS = (
     ("proportional_band", "proportional band", ""), ("reset", "reset (integral time)", ""),
     ("repeats", "reset as repeats", ""), ("derivative", "derivative time", ""),
     ("integral_gain", "integral gain", ""), ("derivative_gain", "derivative gain", ""),
-    ("derivative_filter", "derivative filter N", "1"),
-    ("setpoint_weight", "setpoint weight", "1"), ("output_low", "output low limit", ""),
+    ("derivative_filter", "derivative filter N", PLAIN),
+    ("setpoint_weight", "setpoint weight", PLAIN), ("output_low", "output low limit", ""),
     ("output_high", "output high limit", ""),
     ("full_travel", "output rate: shortest time 0 to 100 %", ""),
     ("setpoint_full_span", "setpoint rate: shortest time across the span", ""),
@@ -121,9 +121,10 @@ def _judged(known: Known, head: Mapping[str, Cell], name: str) -> Iterator[Mappi
     yield {**head, "Field": "tuning rule", "Value": rule if name in known.sought else
            "as the scenario gives it", UNIT: na("words"), "Source": "scenario"}
     why = facts.why if facts and facts.why else NOT_RUN
-    yield _found(head, "Ms, largest over the range", facts.sensitivity if facts else None, "1", why)
+    largest = facts.sensitivity if facts else None
+    yield _found(head, "Ms, largest over the range", largest, PLAIN, why)
     for what, value, unit in (
-        ("gain margin, least", given.gain_margin if given else None, "1"),
+        ("gain margin, least", given.gain_margin if given else None, PLAIN),
         ("phase margin, least", _degrees(given.phase_margin) if given else None, "°"),
         ("delay margin, least", given.delay_margin if given else None, "s"),
     ):

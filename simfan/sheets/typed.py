@@ -92,7 +92,7 @@ def same(case: Case, cell: Typed) -> bool:
 def with_typed(case: Case, cells: Mapping[Path, Typed]) -> Case:
     """The case with what was typed in; what it has already is left as it is, so that a default
     stays one. Raises ScenarioError, its problems with the paths of the cells."""
-    changed = {path: cell for path, cell in cells.items() if not same(case, cell)}
+    changed = _changed(case, cells)
     if not changed:
         return case
     tables = written.tables(case)
@@ -102,6 +102,23 @@ def with_typed(case: Case, cells: Mapping[Path, Typed]) -> Case:
         return Case.model_validate(tables, context=FROM_FILE)
     except ValidationError as error:
         raise ScenarioError(sentences.problems(error)) from None
+
+
+def _changed(case: Case, cells: Mapping[Path, Typed]) -> dict[Path, Typed]:
+    """Cells that say something else than the case. Raises ScenarioError with every text that is no
+    such value."""
+    found: dict[Path, Typed] = {}
+    amiss: list[Problem] = []
+    for path, cell in cells.items():
+        try:
+            if not same(case, cell):
+                _as_in_a_file(case, cell)
+                found[path] = cell
+        except ScenarioError as error:
+            amiss += error.problems
+    if amiss:
+        raise ScenarioError(amiss)
+    return found
 
 
 def _put(tables: dict[str, Any], case: Case, cell: Typed) -> None:
@@ -142,6 +159,7 @@ def _read(case: Case, cell: Typed) -> float:
     mark = _mark(case, cell.path)
     try:
         if isinstance(mark, Quantity | HeldQuantity):
+            _bare(cell)
             return mark.read(f"{cell.text} {cell.unit}", True)
         if isinstance(mark, Plain):
             return mark.read(_plain_number(cell, mark))
@@ -149,6 +167,14 @@ def _read(case: Case, cell: Typed) -> float:
         raise ScenarioError([Problem(cell.path, p.got, p.allowed, p.hint)
                              for p in error.problems]) from None
     raise ValueError(f"no number is typed at {cell.path}")
+
+
+def _bare(cell: Typed) -> None:
+    """Raises ScenarioError for a text that is no number, such as one with its unit in it."""
+    try:
+        float(cell.text)
+    except ValueError:
+        raise _amiss(cell, f"a number alone; its unit is {cell.unit}, beside it") from None
 
 
 def _plain_number(cell: Typed, mark: Plain) -> float:
