@@ -57,7 +57,6 @@ from simfan.overview import Overview, PartLoad
 from simfan.plant.case import Case, Criteria, Strategy
 from simfan.replayed import Replayed
 from simfan.scenario import assumed, load, schema, starter
-from simfan.scenario.starter import starter_case
 from simfan.sheets.sheet import Sheet
 from simfan.shown import shown_by
 from simfan.stress_answer import StressAnswer
@@ -263,9 +262,9 @@ def stress(case: Case, strategy: str | None = None, runs: int | None = None,
     call goes on from there; counterexamples are written there as scenarios. The same seed gives the
     same answer for any number of `threads`, and for the workers of the Dask `scheduler` at an
     address such as "tcp://192.0.2.7:8786". Raises RunError for an unknown strategy, where nothing
-    varies, where no gains are found, where the folder holds other runs, or where no scheduler with
-    workers of the same versions answers; ScenarioError where an end of what varies makes no
-    scenario.
+    varies, where no gains are found, where the folder holds other runs, where no scheduler with
+    workers of the same versions answers, or for `threads` beside one; ScenarioError where an end
+    of what varies makes no scenario.
     """
     from contextlib import closing
 
@@ -276,6 +275,9 @@ def stress(case: Case, strategy: str | None = None, runs: int | None = None,
 
     if strategy is None and len(case.strategies) > 1:
         raise RunError(f"which strategy? name one of: {', '.join(case.strategies)}")
+    if scheduler and threads != 1:
+        raise RunError(f"threads: got {threads} with a scheduler, whose workers make the runs; "
+                       "allowed: one of the two")
     name = strategy or next(iter(case.strategies))
     _known(case, [name])
     given = case.stress
@@ -284,7 +286,7 @@ def stress(case: Case, strategy: str | None = None, runs: int | None = None,
         if name in tuned.untuned:
             raise RunError(f"{name} cannot be run: {tuned.untuned[name]}")
         return campaign.stress(tuned.case, name, campaign.Wanted(
-            runs or (given.runs if given else 0), seconds,
+            _runs(case, runs), seconds,
             seed if seed is not None else given.seed if given else 0,
             None if out is None else Path(out), threads, makers), progress)
 
@@ -292,13 +294,18 @@ def stress(case: Case, strategy: str | None = None, runs: int | None = None,
 def stress_budget(case: Case, strategy: str | None = None, runs: int | None = None) -> str:
     """What `stress` would run, in words, before it does: runs laid out and searched, how many come
     on top at most and what for. Raises RunError where nothing varies or a grid does not fit."""
+    from simfan.stress.campaign import Wanted
     from simfan.stress.campaign_plan import planned
     from simfan.stress.space import Space
 
-    space = Space(case, strategy or next(iter(case.strategies)))
-    given = case.stress.runs if case.stress else 0
-    sampling, _, plan = planned(case, space, runs or given)
+    space, wanted = Space(case, strategy or next(iter(case.strategies))), _runs(case, runs)
+    sampling, _, plan = planned(case, space, Wanted(wanted, None, 0).runs)
     return plan.words(sampling)
+
+
+def _runs(case: Case, asked: int | None) -> int:
+    """Of a search: as many as asked for, else as the case says."""
+    return asked if asked is not None else case.stress.runs if case.stress else 1
 
 
 def fit(case: Case, trend: Trend | str | Path, strategy: str | None = None,
@@ -378,9 +385,12 @@ def report(case: Case, folder: str | Path, strategies: list[str] | None = None,
     cannot be written."""
     from simfan.report import bound_files, files
 
-    files.prepare(Path(folder))
-    return bound_files.write(Path(folder), bind(case, strategies, runs, note, units, progress),
-                             units)
+    made = files.prepare(Path(folder))
+    try:
+        return bound_files.write(Path(folder), bind(case, strategies, runs, note, units, progress),
+                                 units)
+    finally:
+        files.left(made)
 
 
 def replay(folder: str | Path, progress: Progress | None = None) -> Replayed:
@@ -429,10 +439,10 @@ def is_compiled() -> bool:
 
 
 def warm_up() -> None:
-    """Compile all that a comparison needs, and keep it."""
-    case = starter_case()
-    short = case.run.model_copy(update={"duration": 8.0 * case.control.scan})
-    compare(case.model_copy(update={"timeline": (), "run": short}), list(case.strategies)[:1])
+    """Compile all that a comparison needs, and keep it; on two cores where there are two."""
+    from simfan import warmed
+
+    warmed.warm_up()
 
 
 def _display() -> ModuleType:

@@ -4,6 +4,7 @@ import fcntl
 import os
 import pty
 import re
+import signal
 import struct
 import subprocess
 import sys
@@ -45,6 +46,11 @@ PATIENCE = 300.0
 """A test fails that waits longer [s]: the solver may have to be compiled first."""
 
 
+def heeds_ctrl_c() -> None:
+    """A shell lets what it starts in the background ignore Ctrl-C, and all that this starts."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
 class Program:
     """`simfan` in a process of its own."""
 
@@ -53,7 +59,7 @@ class Program:
         fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
         self.process = subprocess.Popen(
             [sys.executable, "-c", QUICK, *map(str, words)], stdout=subprocess.PIPE, stderr=theirs,
-            stdin=subprocess.DEVNULL)
+            stdin=subprocess.DEVNULL, preexec_fn=heeds_ctrl_c)
         os.close(theirs)
         os.set_blocking(ours, False)
         self._ours, self.told = ours, ""
@@ -63,13 +69,18 @@ class Program:
         began = time.monotonic()
         while not seen(self._read()):
             assert self.process.poll() is None, f"ended: {self.told}"
-            assert time.monotonic() - began < PATIENCE, f"nothing but: {self.told}"
+            assert time.monotonic() - began < PATIENCE, f"nothing but: {self.told[-500:]}"
             time.sleep(0.05)
         return self.told
 
     def ended(self) -> tuple[int, str]:
-        """Exit code and standard output."""
-        out, _ = self.process.communicate(timeout=PATIENCE)
+        """Exit code and standard output. The terminal is read on: one that is full stops it."""
+        began = time.monotonic()
+        while self.process.poll() is None:
+            self._read()
+            assert time.monotonic() - began < PATIENCE, f"did not end: {self.told[-500:]}"
+            time.sleep(0.05)
+        out, _ = self.process.communicate()
         self._read()
         os.close(self._ours)
         return self.process.returncode, out.decode()

@@ -348,3 +348,22 @@ def test_every_option_has_a_help_text():
         if isinstance(option, click.Option) and not option.help
     ]
     assert bare == []
+
+
+@pytest.mark.parametrize("command", ["report", "compare", "map", "tune"])
+def test_a_folder_that_was_made_for_nothing_is_taken_away(command, tmp_path):
+    """And the one that it was made in; one that was there stays."""
+    (tmp_path / "bad.toml").write_text("title = 1\n")
+    (tmp_path / "there").mkdir()
+    for out in ("new/deeper", "there", "there/new"):
+        done = call(command, tmp_path / "bad.toml", "--out", tmp_path / out)
+        assert done.exit_code == 2
+        assert "title" in done.stderr
+    assert sorted(p.name for p in tmp_path.rglob("*")) == ["bad.toml", "there"]
+
+
+def test_a_report_from_python_leaves_no_empty_folder_either(tmp_path):
+    case = LOAD(TEN_LINES)
+    with pytest.raises(RunError, match="no strategy 'turbine'"):
+        api.report(case, tmp_path / "out", ["turbine"])
+    assert not list(tmp_path.iterdir())

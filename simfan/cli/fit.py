@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +12,11 @@ from simfan.cli.program import (
     OUT,
     QUIET,
     UNITS,
-    console,
     main,
+    of_file,
     quantity,
     say,
+    tell,
     working,
     writes,
 )
@@ -49,43 +49,32 @@ if TYPE_CHECKING:
 def fit(trend: Path, file: Path, name: str | None, columns: tuple[str, ...],
         quality: tuple[str, ...], time_format: str | None, zone: str | None, begin: str | None,
         end: str | None, numbers: tuple[str, ...], driven_by: str | None, skip: str | None,
-        starts: int, target: Path | None, out: Path | None, system: Any, as_json: bool,
-        quiet: bool) -> int:
+        starts: int, target: Path | None, **options: Any) -> int:
     """Estimate plant numbers from the recorded TREND.
 
     With 95 % intervals; what the trend cannot tell is left as the scenario has it, and said so.
     """
-    from dataclasses import replace
-
     from simfan import api
     from simfan.fitted import Fitted
-    from simfan.report import files, fit_page, page
-    from simfan.scenario import fingerprint
+    from simfan.report import fit_page
 
-    case = recorded(file, out, columns, quality, time_format, zone)
+    case = recorded(file, options["out"], columns, quality, time_format, zone)
     since, until, later = (None if text is None else quantity(option, text, "time") for option, text
                            in (("--from", begin), ("--to", end), ("--skip", skip)))
-    with working(file, quiet) as progress:
-        answer = api.fit(case, trend, name, numbers, since, until, driven_by, later or 0.0, starts,
-                         progress)
-    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
-    if as_json:
-        click.echo(files.as_json(Fitted(answer)), nl=False)
-    else:
-        sections = fit_page.QUIET if quiet else fit_page.FIT
-        page.print_on(console(sys.stdout), answer, system, sections)
-    if out is not None:
-        files.write_answer(out, "fit", answer, Fitted(answer), fit_page.FIT, fit_page.SAYS, system)
-        if not quiet:
-            say(f"Wrote {out}: fit.html, fit.json, fit.txt and the pictures in fit.")
+    with working(file, options["quiet"]) as progress:
+        answer = of_file(api.fit(case, trend, name, numbers, since, until, driven_by, later or 0.0,
+                                 starts, progress), file)
+    tell(answer, Fitted(answer), "fit", fit_page.FIT, fit_page.QUIET, fit_page.SAYS,
+         " and the pictures in fit", **options)
     if target is not None:
-        say(_written(file, answer, target))
+        say(written_anew(file, answer, target))
     return 0
 
 
-def _written(file: Path, answer: FitAnswer, target: Path) -> str:
+def written_anew(file: Path, answer: FitAnswer, target: Path) -> str:
     """Write what was fitted; the sentence that says so. RunError where nothing may be."""
     from simfan.errors import RunError
+    from simfan.fitting.words import inseparable
     from simfan.scenario import Changed, write_numbers
 
     if not answer.converged or not answer.fitted:
@@ -98,12 +87,14 @@ def _written(file: Path, answer: FitAnswer, target: Path) -> str:
                          _note(answer))
     beside = f"; what stood there is kept as {kept.name}" if kept else ""
     doubt = "" if answer.explained else " The model does not explain the trend: see above."
+    doubt += "".join(f" {words[0].upper()}{words[1:]}." for words in inseparable(answer))
     return (f"Wrote {', '.join(n.label for n in answer.fitted)} into {target}{beside}.{doubt} Try "
             "them on a second trend before relying on them.")
 
 
 def _note(answer: FitAnswer) -> list[str]:
     """Below the scenario, as comment."""
+    from simfan.fitting.words import inseparable
     from simfan.report.fit_page import interval
 
     lines = [f"Fitted to {answer.trend or 'a trend'}, driven by its {answer.driven_by}; 95 % "
@@ -111,4 +102,5 @@ def _note(answer: FitAnswer) -> list[str]:
     lines += [f"  {n.label} {interval(n)}" for n in answer.fitted]
     if not answer.explained:
         lines.append("  The model does not explain that trend.")
+    lines += [f"  {words[0].upper()}{words[1:]}." for words in inseparable(answer)]
     return lines

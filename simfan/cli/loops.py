@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,14 +14,15 @@ from simfan.cli.program import (
     OUT,
     QUIET,
     UNITS,
-    console,
     held_value,
     known,
     load,
     main,
+    of_file,
     placed,
     quantity,
     say,
+    tell,
     working,
     writes,
 )
@@ -52,33 +52,20 @@ if TYPE_CHECKING:
 @JSON
 @QUIET
 def tune(file: Path, names: tuple[str, ...], most: float, low: str | None, high: str | None,
-         rules: tuple[str, ...], schedule: bool, target: Path | None, out: Path | None,
-         system: Any, as_json: bool, quiet: bool) -> int:
+         rules: tuple[str, ...], schedule: bool, target: Path | None, **options: Any) -> int:
     """Tune the loops of the scenario FILE to one robustness over one range."""
-    from dataclasses import replace
-
     from simfan import api
-    from simfan.report import files, page, tune_page
-    from simfan.scenario import fingerprint
+    from simfan.report import tune_page
     from simfan.tuned import Tuned
 
-    case = load(file, out)
+    case = load(file, options["out"])
     chosen = known(case, names)
     start, end = held_value(case, "--from", low), held_value(case, "--to", high)
-    with working(file, quiet) as progress:
-        answer = api.tune(case, chosen, most, start, end, progress, rules, runs=True,
-                          curves=out is not None, ways=schedule)
-    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
-    if as_json:
-        click.echo(files.as_json(Tuned(answer)), nl=False)
-    else:
-        sections = tune_page.QUIET if quiet else tune_page.TUNE
-        page.print_on(console(sys.stdout), answer, system, sections)
-    if out is not None:
-        files.write_answer(out, "tune", answer, Tuned(answer), tune_page.TUNE, tune_page.SAYS,
-                           system)
-        if not quiet:
-            say(f"Wrote {out}: tune.html, tune.json, tune.txt and the pictures in tuning.")
+    with working(file, options["quiet"]) as progress:
+        answer = of_file(api.tune(case, chosen, most, start, end, progress, rules, runs=True,
+                                  curves=options["out"] is not None, ways=schedule), file)
+    tell(answer, Tuned(answer), "tune", tune_page.TUNE, tune_page.QUIET, tune_page.SAYS,
+         " and the pictures in tuning", **options)
     if target is not None:
         say(_tunings_written(file, answer, target))
     return 0
@@ -168,26 +155,16 @@ def _test_options(**texts: str | None) -> dict[str, float]:
             for name, text in texts.items() if text is not None}
 
 
-def _told_test(file: Path, work: Callable[[], BumpTest | RelayTest], out: Path | None, system: Any,
-               as_json: bool, quiet: bool) -> int:
+def _told_test(file: Path, work: Callable[[], BumpTest | RelayTest], **options: Any) -> int:
     """Run a test, print it, write it; the exit code."""
-    from dataclasses import replace
-
     from simfan.experiment_answer import BumpTest
-    from simfan.report import bump_page, files, page
-    from simfan.scenario import fingerprint
+    from simfan.report import bump_page
     from simfan.tested import Tested
 
     with placed(file):
-        test = replace(work(), file=file.name, fingerprint=fingerprint(file))
+        test = of_file(work(), file)
     name, sections = (("bump", bump_page.BUMP) if isinstance(test, BumpTest)
                       else ("relay", bump_page.RELAY))
-    if as_json:
-        click.echo(files.as_json(Tested(test)), nl=False)
-    else:
-        page.print_on(console(sys.stdout), test, system, sections[:3] if quiet else sections)
-    if out is not None:
-        files.write_answer(out, name, test, Tested(test), sections, bump_page.SAYS, system)
-        if not quiet:
-            say(f"Wrote {out}: {name}.html, {name}.json, {name}.txt and the picture.")
+    tell(test, Tested(test), name, sections, sections[:3], bump_page.SAYS, " and the picture",
+         **options)
     return 0

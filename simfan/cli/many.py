@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +15,12 @@ from simfan.cli.program import (
     OUT,
     QUIET,
     UNITS,
-    console,
     known,
     load,
     main,
+    of_file,
     say,
+    tell,
     working,
 )
 
@@ -41,46 +41,35 @@ from simfan.cli.program import (
               help="Runs side by side; the answer is the same for any number.")
 @click.option("--scheduler", metavar="ADDRESS",
               help="Have the runs made by the workers of a Dask scheduler, such as "
-                   "tcp://192.0.2.7:8786, in place of this machine; the answer is the same. Needs "
-                   "simfan[cluster].")
+                   "tcp://192.0.2.7:8786, in place of this machine and its threads; the answer is "
+                   "the same. Needs simfan[cluster].")
 @OUT
 @UNITS
 @JSON
 @QUIET
 def stress(file: Path, name: str | None, runs: int | None, seconds: float | None, seed: int | None,
-           threads: int, scheduler: str | None, out: Path | None, system: Any, as_json: bool,
-           quiet: bool) -> int:
+           threads: int, scheduler: str | None, **options: Any) -> int:
     """Search for the run that breaks a strategy of the scenario FILE.
 
     Varied as its [stress] table says. With --out DIR every run is kept as it comes: the same
     command goes on from there after it was stopped.
     """
-    from dataclasses import replace
-
     from simfan import api
-    from simfan.report import files, page, stress_page
-    from simfan.scenario import fingerprint
+    from simfan.report import stress_page
     from simfan.stress_answer import BY_USER
     from simfan.stressed import Stressed
 
+    out, quiet = options["out"], options["quiet"]
     case = load(file, out)
     known(case, [name] if name else [])
     if not quiet and (name or len(case.strategies) == 1):
         say(api.stress_budget(case, name, runs))
     with working(file, quiet, lines=True) as progress:
-        answer = api.stress(case, name, runs, seconds, seed, out, threads, progress, scheduler)
-    answer = replace(answer, file=file.name, fingerprint=fingerprint(file))
-    if as_json:
-        click.echo(files.as_json(Stressed(answer)), nl=False)
-    else:
-        sections = stress_page.QUIET if quiet else stress_page.STRESS
-        page.print_on(console(sys.stdout), answer, system, sections)
-    if out is not None:
-        files.write_answer(out, "stress", answer, Stressed(answer), stress_page.STRESS,
-                           stress_page.SAYS, system)
-        if not quiet:
-            say(f"Wrote {out}: stress.html, stress.json, stress.txt, the pictures in stress, the "
-                "runs, and a scenario for each run that breaks a requirement.")
+        answer = of_file(api.stress(case, name, runs, seconds, seed, out, threads, progress,
+                                    scheduler), file)
+    tell(answer, Stressed(answer), "stress", stress_page.STRESS, stress_page.QUIET,
+         stress_page.SAYS, ", the pictures in stress, the runs, and a scenario for each run that "
+         "breaks a requirement", **options)
     if answer.broken_off:
         say(f"Ended early: {answer.stopped_early}.")
         return BAD_INPUT

@@ -9,8 +9,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -19,10 +20,12 @@ from simfan import __version__
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from simfan.compare import ScenarioNote
     from simfan.plant.case import Case
+    from simfan.report.files import HasJson, Traced
     from simfan.report.progress import Progress
+    from simfan.report.sections import Section
 
+Noted = TypeVar("Noted")
 Told = Callable[[str, float], None] | None
 """Is called with a strategy and the share of its work that is done."""
 BAD_INPUT, MISSED, STOPPED, FAULT, INTERRUPTED = 2, 1, 3, 70, 130
@@ -108,13 +111,14 @@ def writes(what: str) -> Callable[[Callable[..., int]], Callable[..., int]]:
 
 
 def load(file: Path, out: Path | None) -> Case:
-    """The scenario; the folder is tried first, so that no run is lost to it."""
+    """The scenario; the folder is tried first, so that no run is lost to it. One that was made for
+    it and stays empty is taken away again."""
     from simfan import api
 
     if out is not None:
-        from simfan.report.files import prepare
+        from simfan.report.files import left, prepare
 
-        prepare(out)
+        click.get_current_context().call_on_close(partial(left, prepare(out)))
     return api.load(file)
 
 
@@ -154,8 +158,10 @@ def working(file: Path, quiet: bool, lines: bool = False) -> Iterator[Progress]:
     from simfan import api
     from simfan.report.progress import Progress
 
-    if not quiet and not api.is_compiled():
-        click.echo("Compiling the solver, once (two or three minutes) ...", err=True)
+    if not api.is_compiled():
+        if not quiet:
+            click.echo("Compiling the solver, once (about two minutes) ...", err=True)
+        api.warm_up()
     with placed(file), Progress(sys.stderr, not quiet, lines) as progress:
         yield progress
 
@@ -176,10 +182,27 @@ def quantity(option: str, text: str, kind: str) -> float:
         raise RunError(f"{option}: {why}") from None
 
 
-def of_file(note: ScenarioNote, file: Path) -> ScenarioNote:
-    """The note with the file it came from, so that a result can be traced to it."""
+def of_file(note: Noted, file: Path) -> Noted:
+    """A note or an answer with the file it came from, so that a result can be traced to it."""
     from dataclasses import replace
 
     from simfan.scenario import fingerprint
 
-    return replace(note, file=file.name, fingerprint=fingerprint(file))
+    return replace(note, file=file.name, fingerprint=fingerprint(file))  # type: ignore[type-var]
+
+
+def tell(answer: Traced, told: HasJson, stem: str, sections: Sequence[Section[Any]],
+         quiet_sections: Sequence[Section[Any]], says: str, besides: str, *, out: Path | None,
+         system: Any, as_json: bool, quiet: bool) -> None:
+    """Print an answer, or as JSON what is `told` of it; write both into the folder, if there is
+    one, and say so, with what is written `besides`."""
+    from simfan.report import files, page
+
+    if as_json:
+        click.echo(files.as_json(told), nl=False)
+    else:
+        page.print_on(console(sys.stdout), answer, system, quiet_sections if quiet else sections)
+    if out is not None:
+        files.write_answer(out, stem, answer, told, sections, says, system)
+        if not quiet:
+            say(f"Wrote {out}: {stem}.html, {stem}.json, {stem}.txt{besides}.")

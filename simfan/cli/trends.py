@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,12 +15,11 @@ from simfan.cli.program import (
     QUIET,
     STRICT,
     UNITS,
-    console,
     load,
     main,
     of_file,
     quantity,
-    say,
+    tell,
     working,
 )
 
@@ -77,8 +75,7 @@ def recorded(file: Path, out: Path | None, columns: tuple[str, ...], quality: tu
 @QUIET
 def judge(trend: Path, file: Path, name: str | None, columns: tuple[str, ...],
           quality: tuple[str, ...], time_format: str | None, zone: str | None, begin: str | None,
-          end: str | None, no_run: bool, noise: bool, strict: bool, out: Path | None, system: Any,
-          as_json: bool, quiet: bool) -> int:
+          end: str | None, no_run: bool, noise: bool, strict: bool, **options: Any) -> int:
     """Judge the recorded TREND as a run.
 
     By the measures and criteria of the scenario, beside the simulated run of the same setpoints.
@@ -86,21 +83,14 @@ def judge(trend: Path, file: Path, name: str | None, columns: tuple[str, ...],
     from dataclasses import replace
 
     from simfan import api
-    from simfan.report import files, page, trend_page
+    from simfan.report import trend_page
 
-    case = recorded(file, out, columns, quality, time_format, zone)
+    case = recorded(file, options["out"], columns, quality, time_format, zone)
     since, until = (None if text is None else quantity(option, text, "time")
                     for option, text in (("--from", begin), ("--to", end)))
-    with working(file, quiet) as progress:
+    with working(file, options["quiet"]) as progress:
         answer = api.judge(case, trend, name, since, until, not no_run, noise, progress)
     answer = replace(answer, scenario=of_file(answer.scenario, file))
-    if as_json:
-        click.echo(files.as_json(answer), nl=False)
-    else:
-        sections = trend_page.QUIET if quiet else trend_page.JUDGED
-        page.print_on(console(sys.stdout), answer, system, sections)
-    if out is not None:
-        files.write_answer(out, "judge", answer, answer, trend_page.JUDGED, trend_page.SAYS, system)
-        if not quiet:
-            say(f"Wrote {out}: judge.html, judge.json, judge.txt and the pictures in judge.")
+    tell(answer, answer, "judge", trend_page.JUDGED, trend_page.QUIET, trend_page.SAYS,
+         " and the pictures in judge", **options)
     return MISSED if strict and not answer.recorded.meets_criteria else 0

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom, binomtest
 
-from simfan.stress.confidence import failure_bound, failure_interval, runs_needed, statement
+from simfan.stress.confidence import failure_bound, runs_needed, statement
 from simfan.stress.search import search, told
 from simfan.stress.sensitivity import sensitivity
 from simfan.stress.tally import Array, Budget, Evaluate
@@ -39,9 +39,10 @@ def test_runs_for_a_statement(passes: float, confidence: float, failures: int,
 
 
 def test_the_bound_on_the_share_that_fails() -> None:
-    """Clopper and Pearson (1934)."""
+    """Clopper and Pearson (1934); an interval has half of the doubt on each side, its lower end is
+    the bound of those that pass."""
     assert failure_bound(0, 59) == checked(0.04951, "0 of 59, from one side", abs=5e-6)
-    low, high = failure_interval(5, 100)
+    low, high = 1.0 - failure_bound(95, 100, 0.975), failure_bound(5, 100, 0.975)
     assert low == checked(0.01643, "5 of 100, lower end", abs=5e-6)
     assert high == checked(0.11283, "5 of 100, upper end", abs=5e-6)
 
