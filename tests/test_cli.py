@@ -182,9 +182,12 @@ def test_json_is_alone_on_stdout(file, tmp_path):
 
 
 def test_the_first_compilation_is_announced_on_stderr(file, monkeypatch):
+    done = []
     monkeypatch.setattr(api, "is_compiled", lambda: False)
+    monkeypatch.setattr(api, "warm_up", lambda: done.append(1))
     assert "Compiling the solver, once" in call("compare", file, "--json").stderr
     assert call("compare", file, "--quiet").stderr == ""
+    assert len(done) == 2
 
 
 def test_quiet_prints_the_verdicts_alone(file):
