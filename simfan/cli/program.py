@@ -160,7 +160,7 @@ def working(file: Path, quiet: bool, lines: bool = False) -> Iterator[Progress]:
 
     if not api.is_compiled():
         if not quiet:
-            click.echo("Compiling the solver, once (about two minutes) ...", err=True)
+            click.echo("Compiling the solver, once (two or three minutes) ...", err=True)
         api.warm_up()
     with placed(file), Progress(sys.stderr, not quiet, lines) as progress:
         yield progress
