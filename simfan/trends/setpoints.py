@@ -1,7 +1,7 @@
 """The recorded setpoint as steps and ramps, and a scenario that plays them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
@@ -147,8 +147,3 @@ def _within(control: Control, at_s: float, value: float) -> None:
         ends = " to ".join(show(end, kind) for end in (low, high) if end is not None)
         raise RunError(f"the setpoint is {show(value, kind)} at {at_s:.6g} s, beyond the span of "
                        f"{ends}; is its unit right?")
-
-
-def shifted(found: tuple[Move, ...], by_s: float) -> tuple[Move, ...]:
-    """The same moves, later by so much."""
-    return tuple(replace(m, at_s=m.at_s + by_s) for m in found)
